@@ -35,7 +35,9 @@ METHODS = (
     "raw", "boil", "simmer", "steam", "fry", "stir-fry", "bake", "grill", "microwave", "soak", "reheat",
 )
 LIQUIDS = ("", "kept", "drained")
-INPUT_KINDS = ("quantity", "measure", "density", "edible", "composition", "match", "retention", "yield")
+INPUT_KINDS = (
+    "quantity", "measure", "density", "edible", "composition", "match", "retention", "yield", "finished-mass",
+)
 
 
 def _text(**checks) -> pa.Field:
@@ -305,15 +307,15 @@ class Contributions(_Table):
 
 class Inputs(_Table):
     """One row per uncertain input: the leaves of the propagation. Two contributions that
-    name the same input share its error. ``relative_uncertainty`` is one standard
-    uncertainty over the value; ``mass_inputs`` of a line are listed in its weighing."""
+    name the same input share its error. ``standard_uncertainty`` is in the unit of the
+    value: (high - low) / 3.29 where the interval is given, else as ``basis`` says."""
 
     input_id: Series[str] = _text(unique=True)
     kind: Series[str] = _text(isin=INPUT_KINDS)
     value: Series[float] = pa.Field(ge=0)
     low: Series[float] = pa.Field(ge=0)
     high: Series[float] = pa.Field(ge=0)
-    relative_uncertainty: Series[float] = pa.Field(ge=0)
+    standard_uncertainty: Series[float] = pa.Field(ge=0)
     unit: Series[str] = _text()
     source_id: Series[str] = _text(str_length={"min_value": 1})
     source_row: Series[str] = _text()
@@ -487,7 +489,8 @@ def _violation(model, table, row, stage, remedy) -> Problem:
     recipe_id = str(table.at[index, "recipe_id"]) if known and "recipe_id" in table.columns else named.split("/")[0]
     whole_row = row["schema_context"] == "DataFrameSchema"
     column = "" if whole_row else f" column {row['column']}"
-    shown = "" if whole_row or pd.isna(row["failure_case"]) else f" (found {row['failure_case']!r})"
+    named_column = row["check"] in ("column_in_dataframe", "column_in_schema")
+    shown = f" (found {row['failure_case']!r})" if named_column or not (whole_row or pd.isna(row["failure_case"])) else ""
     return Problem(
         where=f"{stage}: {model.__name__} row {named}{column}", what=f"breaks the rule {row['check']!r}{shown}",
         remedy=remedy, code="table-rule", stage=stage, recipe_id=recipe_id if known else "",
