@@ -1,0 +1,93 @@
+"""Words for matching: phrases and entry names brought to one form.
+
+Both sides become sets of singular, lower-case, unaccented words with regional words
+replaced (``mappings/words.csv``), so that "2 Courgettes" and "Squash, summer, zucchini"
+can meet. Words that say nothing about the food ("good-quality") fall away.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass
+from functools import lru_cache
+
+import pandas as pd
+
+STOP = frozenset("a an and or of the in with for to from your some other any all".split())
+# Words of a published entry name that say what a plain food is by default: they need not be asked for.
+PLAIN = frozenset(
+    "raw fresh mature seed commercially prepared regular plain unenriched enriched nfs common variety "
+    "includes type types year round average all commercial ready-to-serve fluid food distribution program".split())
+
+_SPLIT = re.compile(r"[^a-z0-9%]+")
+_SES = re.compile(r"(ch|sh|ss|x|z)es$")
+
+
+def plain(text: str) -> str:
+    """Lower case without accents and typographic marks."""
+    decomposed = unicodedata.normalize("NFKD", text.casefold())
+    return "".join(mark for mark in decomposed if not unicodedata.combining(mark)).replace("’", "'").replace("'s", "")
+
+
+@lru_cache(maxsize=65536)
+def singular(word: str) -> str:
+    """The singular of an English kitchen word by rule; irregular ones are in words.csv."""
+    if len(word) <= 3 or word.endswith(("ss", "us", "is")):
+        return word
+    if word.endswith("ies") and len(word) > 4:
+        return word[:-3] + "y"
+    if word.endswith("oes"):
+        return word[:-2]
+    if word.endswith("ves") and word not in ("chives", "olives", "cloves", "endives"):
+        return word[:-3] + "f"
+    if _SES.search(word):
+        return word[:-2]
+    return word[:-1] if word.endswith("s") else word
+
+
+def tokens(text: str) -> tuple[str, ...]:
+    """The words of a text in order, singular, without stop words."""
+    return tuple(singular(word) for word in _SPLIT.split(plain(text)) if word and word not in STOP)
+
+
+@dataclass(frozen=True)
+class Vocabulary:
+    """Replacements by their first word, longest first, and words to ignore."""
+
+    replacements: dict[str, tuple[tuple[tuple[str, ...], tuple[str, ...]], ...]]
+    ignored: frozenset[str]
+
+
+def vocabulary(words: pd.DataFrame) -> Vocabulary:
+    """Compiles ``mappings/words.csv`` (columns word, means, kind)."""
+    ignored = frozenset(token for word in words.loc[words["kind"] == "ignore", "word"] for token in tokens(word))
+    table: dict[str, set[tuple[tuple[str, ...], tuple[str, ...]]]] = {}
+    for row in words[words["kind"] != "ignore"].itertuples():
+        source, target = tokens(row.word), tokens(row.means)
+        if source and source != target:
+            table.setdefault(source[0], set()).add((source, target))
+    ordered = {first: tuple(sorted(pairs, key=lambda pair: (-len(pair[0]), pair))) for first, pairs in table.items()}
+    return Vocabulary(ordered, ignored)
+
+
+def essential(words: tuple[str, ...], vocabulary: Vocabulary) -> tuple[str, ...]:
+    """``words`` without the ignored ones (unless nothing would be left)."""
+    kept = tuple(word for word in words if word not in vocabulary.ignored)
+    return kept or words
+
+
+def translated(words: tuple[str, ...], vocabulary: Vocabulary) -> tuple[str, ...]:
+    """``words`` with regional words and synonyms replaced, longest first, one pass."""
+    result: list[str] = []
+    position = 0
+    while position < len(words):
+        for source, target in vocabulary.replacements.get(words[position], ()):
+            if words[position:position + len(source)] == source:
+                result.extend(target)
+                position += len(source)
+                break
+        else:
+            result.append(words[position])
+            position += 1
+    return tuple(dict.fromkeys(result))

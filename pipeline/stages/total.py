@@ -1,0 +1,88 @@
+"""Total: contributions, sums and intervals per recipe, portion and 100 g.
+
+Top to bottom: settle every line in one outcome; write one contribution per counted
+line and component; sum them; propagate the inputs' uncertainty to each sum; derive
+energy, salt and available carbohydrate; withhold what rests on an unsettled line.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline import lineage, tables
+from pipeline.stages import total_inputs, total_sums
+from pipeline.stages.total_settle import settle
+
+__all__ = ["contributions", "settle", "total"]
+
+WATER = "WATER"
+MASS = total_sums.MASS
+
+
+def total(
+    settled: pd.DataFrame, weighed: pd.DataFrame, cooked: pd.DataFrame, retentions: pd.DataFrame,
+    candidates: pd.DataFrame, variants: pd.DataFrame, recipes: pd.DataFrame, entries: pd.DataFrame,
+    values: pd.DataFrame, reference, table: str,
+) -> dict[str, pd.DataFrame]:
+    """Figures with their contributions and inputs.
+
+    ``settled`` comes from :func:`settle`; the other tables from the earlier stages;
+    ``reference`` gives components, energy_factors, composition_spread and rules.
+    Returns ``contributions``, ``inputs``, ``figures`` and ``shares`` (the share of each
+    input in a figure's variance). Units: g, mg, ug, kJ, kcal as ``components`` says.
+    """
+    counted = settled[settled["counted"] & (settled["outcome"] == "accepted")]
+    parts = contributions(counted, cooked, retentions, values, reference.components, table)
+    leaves = total_inputs.inputs(parts, counted, weighed, cooked, retentions, candidates, recipes, entries, values,
+                                 reference, table)
+    uses = total_sums.uses(parts, counted, weighed, cooked, recipes, leaves)
+    sums = total_sums.sums(parts, counted, cooked, recipes, variants)
+    figures, shares = total_sums.figures(sums, uses, settled, parts, weighed, variants, reference)
+    return {
+        "contributions": tables.checked(tables.Contributions, parts, "total"),
+        "inputs": tables.checked(tables.Inputs, leaves, "total"),
+        "figures": tables.checked(tables.Figures, figures, "total"),
+        "shares": shares,
+    }
+
+
+def contributions(
+    counted: pd.DataFrame, cooked: pd.DataFrame, retentions: pd.DataFrame, values: pd.DataFrame,
+    components: pd.DataFrame, table: str,
+) -> pd.DataFrame:
+    """One row per counted line and component (model Contributions).
+
+    Water is a balance, not a retention: what a food gains or loses in cooking beyond its
+    own water is water, so WATER's factor is 1 + 100 (yield - 1) / water per 100 g,
+    never below 0 (mass balance; fat that drips off is neglected in this form).
+    """
+    summed = components[components["component"] != "ENERC"]
+    frame = counted[["recipe_id", "variant_id", "line_no", "line_id", "entry_id", "edible_g"]].merge(
+        summed[["component", "unit"]], how="cross")
+    known = values.loc[values["component"] != "ENERC", ["entry_id", "component", "value", "value_type"]]
+    frame = frame.merge(known, on=["entry_id", "component"], how="left")
+    frame = frame.rename(columns={"value": "value_per_100g"})
+    frame["value_type"] = frame["value_type"].fillna("missing")
+    frame = frame.merge(retentions[["line_id", "component", "retention_id", "retention_fraction"]],
+                        on=["line_id", "component"], how="left")
+    frame["retention_fraction"] = frame["retention_fraction"].fillna(1.0)
+    frame["retention_id"] = frame["retention_id"].fillna("")
+    frame = frame.merge(cooked[["line_id", "yield_id", "yield_fraction"]], on="line_id", how="left")
+    _balance_water(frame)
+    frame["amount"] = frame["edible_g"] * frame["value_per_100g"] / 100 * frame["retention_fraction"]
+    frame["composition_input"] = "composition:" + table + ":" + frame["entry_id"] + ":" + frame["component"]
+    frame["match_input"] = "match:" + frame["line_id"] + ":" + frame["component"]
+    frame["retention_input"] = np.where(
+        frame["retention_id"] == "", "", "retention:" + frame["retention_id"] + ":" + frame["component"])
+    is_water = frame["component"] == WATER
+    frame.loc[is_water, "retention_input"] = np.where(
+        frame.loc[is_water, "yield_id"] == "", "", "yield:" + frame.loc[is_water, "yield_id"])
+    ordered = frame[tables.columns(tables.Contributions)]
+    return ordered.sort_values(["recipe_id", "variant_id", "line_no", "component"], ignore_index=True)
+
+
+def _balance_water(frame: pd.DataFrame) -> None:
+    water = (frame["component"] == WATER) & (frame["value_per_100g"] > 0)
+    change = (frame.loc[water, "yield_fraction"].fillna(1.0) - 1) * 100 / frame.loc[water, "value_per_100g"]
+    frame.loc[water, "retention_fraction"] = (1 + change).clip(lower=0)

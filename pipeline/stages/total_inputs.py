@@ -1,0 +1,179 @@
+"""The leaves of the propagation: every uncertain input of a figure, with its source.
+
+Each input has a value, a 90 % interval and a standard uncertainty in the value's unit.
+Its id says what is shared: the composition of an entry is one input wherever that
+entry is used, a retention factor is one wherever that factor is used.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline import lineage, tables
+
+COLUMNS = tables.columns(tables.Inputs)
+# A standard error counts as a spread between samples only from this many samples on.
+ENOUGH_SAMPLES = 3
+
+
+def inputs(parts, counted, weighed, cooked, retentions, candidates, recipes, entries, values, reference, table) -> pd.DataFrame:
+    """All inputs (model Inputs), sorted by id; arguments as in :func:`pipeline.stages.total.total`."""
+    spread = composition_spread(values, entries, reference.composition_spread)
+    frames = [
+        mass_inputs(counted, weighed, reference),
+        composition_inputs(parts, spread, table),
+        match_inputs(parts, counted, candidates, values),
+        retention_inputs(parts, retentions, reference.retention),
+        yield_inputs(counted, cooked, reference.yields),
+        finished_inputs(recipes, reference),
+    ]
+    frame = pd.concat([part for part in frames if len(part)], ignore_index=True)[COLUMNS]
+    return frame.drop_duplicates("input_id").sort_values("input_id", ignore_index=True)
+
+
+def composition_spread(values: pd.DataFrame, entries: pd.DataFrame, spreads: pd.DataFrame) -> pd.DataFrame:
+    """Values with the spread of a single sample: ``uncertainty`` and ``basis``.
+
+    With n >= 3 and a standard error: standard error x sqrt(n), because the cook buys one
+    sample, not the mean of all. Otherwise the coefficient of variation of the component
+    in the food group, else in any group. Traces and values below detection spread evenly
+    over their possible range (JCGM 100, 4.3.7).
+    """
+    frame = values[values["component"] != "ENERC"].merge(entries[["entry_id", "food_group"]], on="entry_id", how="left")
+    by_group = spreads[spreads["food_group"] != ""].set_index(["component", "food_group"])["coefficient_of_variation"]
+    anywhere = spreads[spreads["food_group"] == ""].set_index("component")["coefficient_of_variation"]
+    keys = pd.MultiIndex.from_frame(frame[["component", "food_group"]])
+    coefficient = pd.Series(by_group.reindex(keys).to_numpy(), index=frame.index)
+    grouped = coefficient.notna()
+    coefficient = coefficient.fillna(frame["component"].map(anywhere)).fillna(anywhere.max())
+    sampled = (frame["n"] >= ENOUGH_SAMPLES) & (frame["standard_error"] > 0)
+    ranged = frame["value_type"].isin(["trace", "below-detection"])
+    frame["uncertainty"] = np.select(
+        [ranged, sampled], [frame["value"] / np.sqrt(3), frame["standard_error"] * np.sqrt(frame["n"])],
+        coefficient * frame["value"])
+    frame["basis"] = np.select(
+        [ranged, sampled, grouped], ["even over its range", "standard error x sqrt(n)", "spread of the food group"],
+        "spread of the component")
+    return frame
+
+
+def _frame(rows: dict) -> pd.DataFrame:
+    return pd.DataFrame(rows)[COLUMNS]
+
+
+def mass_inputs(counted: pd.DataFrame, weighed: pd.DataFrame, reference) -> pd.DataFrame:
+    """Quantity, measure, density and edible fraction of every counted line."""
+    here = weighed[weighed["line_id"].isin(counted["line_id"])].merge(counted[["line_id", "entry_id"]], on="line_id")
+    quantity = _ranged(here, "quantity:" + here["line_id"], "quantity", ("quantity", "quantity_low", "quantity_high"), "1",
+                       "common-practice", here["line_id"])
+    measured = here[here["measure_value"].notna()]
+    sources = reference.measures.set_index("measure_id")[["source_id", "source_row"]]
+    measure = _ranged(measured, measure_input_id(measured), "measure",
+                      ("measure_value", "measure_low", "measure_high"), measured["measure_unit"],
+                      measured["measure_id"].map(sources["source_id"]).fillna("kitchen-units"), measured["measure_id"])
+    dense = here[here["density_id"] != ""]
+    density_sources = reference.densities.set_index("density_id")["source_id"]
+    density = _ranged(dense, "density:" + dense["density_id"], "density",
+                      ("density_g_per_ml", "density_low", "density_high"), "g/ml",
+                      dense["density_id"].map(density_sources).fillna("common-practice"), dense["density_id"])
+    trimmed = here[here["edible_id"] != ""]
+    edible_sources = reference.edible_portions.set_index("edible_id")["source_id"]
+    edible = _ranged(trimmed, edible_input_id(trimmed), "edible",
+                     ("edible_fraction", "edible_low", "edible_high"), "1",
+                     trimmed["edible_id"].map(edible_sources).fillna("usda-sr26"), trimmed["edible_id"])
+    return pd.concat([quantity, measure, density, edible], ignore_index=True)
+
+
+def measure_input_id(frame: pd.DataFrame) -> pd.Series:
+    """A measure's error belongs to the line: two cooks' handfuls differ."""
+    return "measure:" + frame["measure_id"] + ":" + frame["line_id"]
+
+
+def edible_input_id(frame: pd.DataFrame) -> pd.Series:
+    """An edible fraction's error is shared by all lines of one entry."""
+    return "edible:" + frame["edible_id"] + ":" + frame["entry_id"]
+
+
+def _ranged(frame, ids, kind, names, unit, source_id, source_row) -> pd.DataFrame:
+    value, low, high = (frame[name] for name in names)
+    return _frame({
+        "input_id": ids, "kind": kind, "value": value, "low": low, "high": high,
+        "standard_uncertainty": lineage.standard_uncertainty(low, high), "unit": unit, "source_id": source_id,
+        "source_row": source_row, "basis": "90 % interval",
+    })
+
+
+def composition_inputs(parts: pd.DataFrame, spread: pd.DataFrame, table: str) -> pd.DataFrame:
+    """One input per composition value that a contribution uses."""
+    used = spread.copy()
+    used["input_id"] = "composition:" + table + ":" + used["entry_id"] + ":" + used["component"]
+    used = used[used["input_id"].isin(parts["composition_input"]) & used["value"].notna()]
+    low, high = lineage.figure_interval(used["value"], used["uncertainty"])
+    return _frame({
+        "input_id": used["input_id"], "kind": "composition", "value": used["value"], "low": low, "high": high,
+        "standard_uncertainty": used["uncertainty"], "unit": used["unit"] + "/100 g", "source_id": used["source_id"],
+        "source_row": used["source_row"], "basis": used["basis"],
+    })
+
+
+def match_inputs(parts: pd.DataFrame, counted: pd.DataFrame, candidates: pd.DataFrame, values: pd.DataFrame) -> pd.DataFrame:
+    """What the other candidates would change: u2 = sum of p_j (c_j - c_1)2 over the others.
+
+    ``p_j`` is the probability of candidate j, ``c_j`` its value; a candidate whose value
+    is missing says nothing. A decided match has no other candidates and no such input.
+    """
+    others = candidates.merge(counted[["line_id", "entry_id"]], on="line_id", suffixes=("", "_accepted"))
+    others = others[(others["entry_id"] != others["entry_id_accepted"]) & (others["probability"] > 0)]
+    if others.empty:
+        return pd.DataFrame(columns=COLUMNS)
+    known = values.loc[values["component"] != "ENERC", ["entry_id", "component", "value"]]
+    others = others[["line_id", "entry_id", "probability"]].merge(known, on="entry_id")
+    own = parts[["line_id", "component", "value_per_100g", "match_input", "unit"]].dropna(subset=["value_per_100g"])
+    joined = others.merge(own, on=["line_id", "component"]).dropna(subset=["value"])
+    joined["square"] = joined["probability"] * (joined["value"] - joined["value_per_100g"]) ** 2
+    grouped = joined.groupby("match_input", sort=True).agg(
+        square=("square", "sum"), value=("value_per_100g", "first"), unit=("unit", "first"), line_id=("line_id", "first"))
+    grouped = grouped[grouped["square"] > 0].reset_index()
+    uncertainty = np.sqrt(grouped["square"])
+    low, high = lineage.figure_interval(grouped["value"], uncertainty)
+    return _frame({
+        "input_id": grouped["match_input"], "kind": "match", "value": grouped["value"], "low": low, "high": high,
+        "standard_uncertainty": uncertainty, "unit": grouped["unit"] + "/100 g", "source_id": "potash-candidates",
+        "source_row": grouped["line_id"], "basis": "spread of the other candidates",
+    })
+
+
+def retention_inputs(parts: pd.DataFrame, retentions: pd.DataFrame, factors: pd.DataFrame) -> pd.DataFrame:
+    """One input per retention factor and component in use."""
+    used = retentions.drop_duplicates(["retention_id", "component"])
+    ids = "retention:" + used["retention_id"] + ":" + used["component"]
+    used = used[(used["retention_id"] != "") & ids.isin(parts["retention_input"])]
+    sources = factors.drop_duplicates("retention_code").set_index("retention_code")["source_id"]
+    first_code = used["retention_id"].str.split("+").str[0]
+    return _ranged(used, "retention:" + used["retention_id"] + ":" + used["component"], "retention",
+                   ("retention_fraction", "retention_low", "retention_high"), "1",
+                   first_code.map(sources).fillna("mass-balance"), used["retention_id"])
+
+
+def yield_inputs(counted: pd.DataFrame, cooked: pd.DataFrame, yields: pd.DataFrame) -> pd.DataFrame:
+    """One input per yield factor in use."""
+    used = cooked[cooked["line_id"].isin(counted["line_id"]) & (cooked["yield_id"] != "")].drop_duplicates("yield_id")
+    sources = yields.set_index("yield_id")["source_id"]
+    return _ranged(used, "yield:" + used["yield_id"], "yield", ("yield_fraction", "yield_low", "yield_high"), "1",
+                   used["yield_id"].map(sources).fillna("common-practice"), used["yield_id"])
+
+
+def finished_inputs(recipes: pd.DataFrame, reference) -> pd.DataFrame:
+    """The finished weight where the kitchen wrote one."""
+    written = recipes[recipes["finished_mass_g"].notna()]
+    half = reference.rule("finished_mass_relative")
+    scaled = pd.DataFrame({"value": written["finished_mass_g"], "low": written["finished_mass_g"] * (1 - half),
+                           "high": written["finished_mass_g"] * (1 + half)})
+    return _ranged(scaled, finished_input_id(written), "finished-mass", ("value", "low", "high"), "g", "common-practice",
+                   written["source_file"])
+
+
+def finished_input_id(recipes: pd.DataFrame) -> pd.Series:
+    """The finished weight is one input per recipe."""
+    return "finished-mass:" + recipes["recipe_id"]

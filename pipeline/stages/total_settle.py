@@ -1,0 +1,52 @@
+"""Settle: one outcome with one reason for every line, from all the earlier stages."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline import tables
+
+# Reasons a settled line can give; every line has exactly one.
+REASONS = (
+    "settled", "decided", "optional-left-out", "heading", "not-food", "unreadable", "no-candidate", "decided-none",
+    "words-not-covered", "head-differs", "state-differs", "close-call",
+    "no-quantity", "no-measure", "no-density", "no-entry", "absurd-quantity", "no-yield",
+)
+
+
+def settle(
+    lines: pd.DataFrame, parsed: pd.DataFrame, matched: pd.DataFrame, weighed: pd.DataFrame, cooked: pd.DataFrame,
+    variants: pd.DataFrame,
+) -> pd.DataFrame:
+    """The released ``lines`` table (model Settled): everything found, in one outcome.
+
+    A line that matched but cannot be weighed is for review. An optional line counts only
+    in variants of kind ``optional``. ``confidence`` = reading x match x method.
+    """
+    frame = lines[["recipe_id", "variant_id", "line_no", "line_id", "text"]].merge(
+        parsed.drop(columns="text"), on="line_id", validate="1:1")
+    frame = frame.merge(matched, on="line_id", validate="1:1").merge(weighed.drop(
+        columns=["quantity", "quantity_low", "quantity_high"]), on="line_id", validate="1:1")
+    frame = frame.merge(cooked.drop(columns=["decision_id"]), on="line_id", validate="1:1")
+    frame = frame.merge(variants[["recipe_id", "variant_id", "kind"]].rename(columns={"kind": "variant_kind"}),
+                        on=["recipe_id", "variant_id"], validate="m:1")
+    unweighed = (frame["match_outcome"] == "accepted") & frame["edible_g"].isna()
+    frame["outcome"] = np.where(unweighed, "review", frame["match_outcome"])
+    is_food = frame["outcome"] != "not-food"
+    left_out = frame["optional"] & (frame["variant_kind"] != "optional")
+    frame["counted"] = is_food & ~left_out
+    frame["reason"] = _reasons(frame, unweighed, left_out)
+    frame["cooked_g"] = frame["edible_g"] * frame["yield_fraction"]
+    frame["confidence"] = (frame["parse_confidence"] * frame["match_confidence"] * frame["method_confidence"]).round(6)
+    ordered = frame[tables.columns(tables.Settled)].sort_values(["recipe_id", "variant_id", "line_no"], ignore_index=True)
+    return tables.checked(tables.Settled, ordered, "settle")
+
+
+def _reasons(frame: pd.DataFrame, unweighed: pd.Series, left_out: pd.Series) -> pd.Series:
+    matched = frame["match_reason"].replace({"matched": "settled"})
+    unreadable = frame["parse_reason"].where(frame["kind"] == "unreadable", "")
+    reason = matched.where(~((frame["match_outcome"] == "none") & (unreadable != "")), unreadable)
+    reason = reason.where(~unweighed, frame["weigh_reason"])
+    settled = frame["outcome"] == "accepted"
+    return reason.where(~(settled & left_out), "optional-left-out")

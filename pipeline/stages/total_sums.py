@@ -1,0 +1,244 @@
+"""Sums, their intervals and their standing: from contributions and inputs to figures."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline import lineage, tables
+
+# The cooked weight of the dish, summed and propagated beside the components.
+MASS = "MASS"
+KEY = ["recipe_id", "variant_id"]
+SHARES_KEPT = 6
+NAMED_LINES = 3
+
+
+def uses(parts, counted, weighed, cooked, recipes, leaves) -> pd.DataFrame:
+    """How each summand depends on each input.
+
+    Columns recipe_id, variant_id, component (or ``MASS``), input_id, effect: the change
+    of the summand for one standard uncertainty of the input, in the summand's unit.
+    """
+    uncertainty = leaves.set_index("input_id")["standard_uncertainty"]
+    value = leaves.set_index("input_id")["value"]
+    weight = cooked_weight(counted, cooked)
+    mass = _mass_inputs_by_line(counted, weighed)
+    summands = pd.concat([
+        parts.dropna(subset=["amount"])[[*KEY, "line_id", "component", "amount"]],
+        weight.assign(component=MASS, amount=weight["cooked_g"])[[*KEY, "line_id", "component", "amount"]],
+    ], ignore_index=True)
+    by_mass = summands.merge(mass, on="line_id")
+    relative = (uncertainty / value.where(value > 0)).fillna(0.0)
+    by_mass["effect"] = by_mass["amount"] * by_mass["input_id"].map(relative)
+    known = parts.dropna(subset=["amount"])
+    per_unit = known["edible_g"] / 100 * known["retention_fraction"]
+    by_composition = known[[*KEY, "component"]].assign(
+        input_id=known["composition_input"], effect=per_unit * known["composition_input"].map(uncertainty))
+    by_match = known[[*KEY, "component"]].assign(
+        input_id=known["match_input"], effect=per_unit * known["match_input"].map(uncertainty))
+    is_water = known["component"] == "WATER"
+    per_factor = np.where(is_water, known["edible_g"], known["edible_g"] * known["value_per_100g"] / 100)
+    # Water that a yield would take below nothing stays at nothing whatever the yield.
+    per_factor = np.where(is_water & (known["retention_fraction"] == 0), 0.0, per_factor)
+    by_retention = known[[*KEY, "component"]].assign(
+        input_id=known["retention_input"], effect=per_factor * known["retention_input"].map(uncertainty))
+    by_yield = weight[KEY].assign(
+        component=MASS, input_id=weight["yield_input"], effect=weight["edible_g"] * weight["yield_input"].map(uncertainty))
+    frame = pd.concat([by_mass[[*KEY, "component", "input_id", "effect"]], by_composition, by_match, by_retention, by_yield],
+                      ignore_index=True)
+    frame = frame[frame["effect"].fillna(0) != 0]
+    return _with_finished_weight(frame, recipes, uncertainty)
+
+
+def cooked_weight(counted: pd.DataFrame, cooked: pd.DataFrame) -> pd.DataFrame:
+    """Cooked mass and yield input of every counted line."""
+    frame = counted[[*KEY, "line_id", "edible_g", "cooked_g"]].merge(cooked[["line_id", "yield_id"]], on="line_id")
+    frame["yield_input"] = np.where(frame["yield_id"] == "", "", "yield:" + frame["yield_id"])
+    return frame
+
+
+def _mass_inputs_by_line(counted: pd.DataFrame, weighed: pd.DataFrame) -> pd.DataFrame:
+    from pipeline.stages.total_inputs import edible_input_id, measure_input_id
+
+    here = weighed.merge(counted[["line_id", "entry_id"]], on="line_id")
+    ids = [("quantity:" + here["line_id"], here["quantity"].notna()),
+           (measure_input_id(here), here["measure_value"].notna()),
+           ("density:" + here["density_id"], here["density_id"] != ""),
+           (edible_input_id(here), here["edible_id"] != "")]
+    return pd.concat([pd.DataFrame({"line_id": here["line_id"], "input_id": names})[applies] for names, applies in ids],
+                     ignore_index=True)
+
+
+def _with_finished_weight(frame: pd.DataFrame, recipes: pd.DataFrame, uncertainty: pd.Series) -> pd.DataFrame:
+    """Where the kitchen weighed the finished dish, that weight replaces the predicted one (base only)."""
+    written = recipes[recipes["finished_mass_g"].notna()]
+    replaced = (frame["component"] == MASS) & (frame["variant_id"] == "base") & frame["recipe_id"].isin(written["recipe_id"])
+    ids = "finished-mass:" + written["recipe_id"]
+    rows = pd.DataFrame({"recipe_id": written["recipe_id"], "variant_id": "base", "component": MASS, "input_id": ids,
+                         "effect": ids.map(uncertainty).astype("float64")})
+    return pd.concat([frame[~replaced], rows], ignore_index=True)
+
+
+def sums(parts, counted, cooked, recipes, variants) -> pd.DataFrame:
+    """Totals per variant and component: ``value``, ``coverage`` (share of the edible mass
+    whose value is known) and ``confidence`` (of the lines, weighted by what they add)."""
+    frame = parts.merge(counted[["line_id", "confidence"]], on="line_id")
+    frame["known_g"] = frame["edible_g"].where(frame["amount"].notna(), 0.0)
+    frame["sure_amount"] = frame["amount"].fillna(0.0) * frame["confidence"]
+    frame["sure_g"] = frame["edible_g"] * frame["confidence"]
+    total = frame.groupby([*KEY, "component"], sort=True).agg(
+        value=("amount", "sum"), edible_g=("edible_g", "sum"), known_g=("known_g", "sum"),
+        sure_amount=("sure_amount", "sum"), sure_g=("sure_g", "sum")).reset_index()
+    total["coverage"] = np.where(total["edible_g"] > 0, total["known_g"] / total["edible_g"].where(total["edible_g"] > 0), 0.0)
+    by_amount = total["sure_amount"] / total["value"].where(total["value"] > 0)
+    by_mass = total["sure_g"] / total["edible_g"].where(total["edible_g"] > 0)
+    total["confidence"] = by_amount.fillna(by_mass).fillna(0.0) * total["coverage"]
+    mass = cooked_weight(counted, cooked).groupby(KEY, sort=True)["cooked_g"].sum().reset_index()
+    mass = mass.merge(recipes[["recipe_id", "finished_mass_g"]], on="recipe_id")
+    weighed = (mass["variant_id"] == "base") & mass["finished_mass_g"].notna()
+    mass["mass_g"] = mass["finished_mass_g"].where(weighed, mass["cooked_g"])
+    total = total.merge(mass[[*KEY, "mass_g"]], on=KEY, how="left")
+    return total[[*KEY, "component", "value", "coverage", "confidence", "mass_g"]]
+
+
+def combinations(components: pd.DataFrame, energy_factors: pd.DataFrame) -> pd.DataFrame:
+    """Every figure as a linear combination of components: figure, unit, component, factor.
+
+    Energy: EU 1169/2011 Annex XIV factors; salt: sodium x 2.5 (Annex I); available
+    carbohydrate: carbohydrate by difference less fibre, which is what Annex XIV's
+    carbohydrate factor applies to.
+    """
+    plain = components[components["component"] != "ENERC"]
+    rows = [(name, unit, name, 1.0) for name, unit in zip(plain["component"], plain["unit"], strict=True)]
+    rows += [("NACL", "g", "NA", 2.5 / 1000), ("CHOAVLDF", "g", "CHOCDF", 1.0), ("CHOAVLDF", "g", "FIBTG", -1.0)]
+    for unit, column in (("kJ", "kj_per_g"), ("kcal", "kcal_per_g")):
+        factor = energy_factors.set_index("component")[column]
+        rows += [("ENERC", unit, name, factor[name]) for name in ("PROCNT", "FAT", "ALC")]
+        rows += [("ENERC", unit, "CHOCDF", factor["CHOAVLDF"]), ("ENERC", unit, "FIBTG", factor["FIBTG"] - factor["CHOAVLDF"])]
+    return pd.DataFrame(rows, columns=["figure", "unit", "component", "factor"])
+
+
+def figures(sums, uses, settled, parts, weighed, variants, reference) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The figures (model Figures) and the largest shares of inputs in their variance."""
+    linear = combinations(reference.components, reference.energy_factors)
+    whole = _combined(sums, linear)
+    spread = uses.merge(linear, on="component")
+    spread["effect"] *= spread["factor"]
+    by = [*KEY, "figure", "unit"]
+    total_spread = lineage.combine(spread, by)
+    recipe = whole.merge(total_spread, on=by, how="left").fillna({"uncertainty": 0.0}).merge(
+        variants[[*KEY, "portions"]], on=KEY, how="left")
+    recipe["basis"] = "recipe"
+    portion = recipe.assign(basis="portion", value=recipe["value"] / recipe["portions"],
+                            uncertainty=recipe["uncertainty"] / recipe["portions"])
+    frame = pd.concat([recipe, portion, _per_100g(recipe, spread, uses)], ignore_index=True)
+    frame["value"] = frame["value"].clip(lower=0)
+    frame["low"], frame["high"] = lineage.figure_interval(frame["value"], frame["uncertainty"])
+    frame = _all_variants(frame, linear, variants)
+    _judge_standing(frame, settled, parts, weighed, reference)
+    frame["figure_id"] = [lineage.figure_id(*key) for key in zip(
+        frame["recipe_id"], frame["variant_id"], frame["figure"], frame["unit"], frame["basis"], strict=True)]
+    frame = frame.drop(columns="component", errors="ignore").rename(columns={"figure": "component"})
+    ordered = frame[tables.columns(tables.Figures)].sort_values("figure_id", ignore_index=True)
+    return ordered, _largest_shares(spread, by)
+
+
+def _combined(sums: pd.DataFrame, linear: pd.DataFrame) -> pd.DataFrame:
+    frame = sums.merge(linear, on="component")
+    frame["value"] *= frame["factor"]
+    return frame.groupby([*KEY, "figure", "unit"], sort=True).agg(
+        value=("value", "sum"), coverage=("coverage", "min"), confidence=("confidence", "min"),
+        mass_g=("mass_g", "first")).reset_index()
+
+
+def _per_100g(recipe: pd.DataFrame, spread: pd.DataFrame, uses: pd.DataFrame) -> pd.DataFrame:
+    """Figures per 100 g cooked: a ratio, whose two parts share the inputs of the amounts."""
+    by = [*KEY, "figure", "unit"]
+    weighed = recipe[recipe["mass_g"] > 0]
+    above = spread[[*by, "input_id", "effect"]].merge(weighed[[*by, "mass_g"]], on=by)
+    above["effect"] *= 100 / above["mass_g"]
+    below = uses.loc[uses["component"] == MASS, [*KEY, "input_id", "effect"]].merge(weighed[[*by, "value", "mass_g"]], on=KEY)
+    below["effect"] *= -100 * below["value"] / below["mass_g"] ** 2
+    ratio = lineage.combine(pd.concat([above[[*by, "input_id", "effect"]], below[[*by, "input_id", "effect"]]]), by)
+    frame = weighed.drop(columns="uncertainty").merge(ratio, on=by, how="left").fillna({"uncertainty": 0.0})
+    return frame.assign(basis="100g", value=100 * frame["value"] / frame["mass_g"])
+
+
+def _all_variants(frame: pd.DataFrame, linear: pd.DataFrame, variants: pd.DataFrame) -> pd.DataFrame:
+    """A row for every figure of every variant, also of one without a single counted line."""
+    wanted = variants[KEY].merge(linear[["figure", "unit"]].drop_duplicates(), how="cross").merge(
+        pd.DataFrame({"basis": tables.BASES}), how="cross")
+    return wanted.merge(frame, on=[*KEY, "figure", "unit", "basis"], how="left").fillna({"coverage": 0.0, "confidence": 0.0})
+
+
+def _judge_standing(frame: pd.DataFrame, settled, parts, weighed, reference) -> None:
+    """Fills status and reason; empties value, low and high of withheld figures."""
+    unsettled = _unsettled_lines(settled)
+    waits = pd.MultiIndex.from_frame(frame[KEY]).map(unsettled).fillna("") if len(unsettled) else pd.Index([""] * len(frame))
+    waits = pd.Series(waits, index=frame.index).fillna("")
+    thin = frame["coverage"] < reference.rule("coverage_withheld_below")
+    weightless = frame["value"].isna()
+    withheld = (waits != "") | thin | weightless
+    missing = _missing_lines(frame, parts, reference)
+    why_withheld = np.select(
+        [waits != "", frame["coverage"].eq(0) & weightless, thin],
+        [waits, "no counted line has a weight", "values are missing for too much of the dish: " + missing], "no cooked weight")
+    doubts = _doubts(frame, parts, settled, weighed, missing, reference)
+    frame["status"] = np.select([withheld, doubts != ""], ["withheld", "check"], "ready")
+    frame["reason"] = np.where(withheld, why_withheld, doubts)
+    frame.loc[withheld, ["value", "low", "high"]] = np.nan
+
+
+def _unsettled_lines(settled: pd.DataFrame) -> dict[tuple[str, str], str]:
+    waiting = settled[settled["counted"] & (settled["outcome"] != "accepted")]
+    return {key: "waits for " + _named(group) for key, group in waiting.groupby(KEY, sort=True)}
+
+
+def _named(group: pd.DataFrame) -> str:
+    named = [f"line {row.line_no} ({row.reason}: {row.text})" for row in group.head(NAMED_LINES).itertuples()]
+    more = len(group) - len(named)
+    return "; ".join(named) + (f"; and {more} more" if more else "")
+
+
+def _missing_lines(frame: pd.DataFrame, parts: pd.DataFrame, reference) -> pd.Series:
+    """For each figure the lines that have no value for one of its components."""
+    linear = combinations(reference.components, reference.energy_factors)
+    absent = parts[parts["amount"].isna()].merge(linear[["figure", "component"]].drop_duplicates(), on="component")
+    absent = absent.drop_duplicates([*KEY, "figure", "component", "line_no"])
+    named = {key: ", ".join(f"{row.component} of line {row.line_no}" for row in group.head(NAMED_LINES).itertuples())
+             for key, group in absent.groupby([*KEY, "figure"], sort=True)}
+    keys = zip(frame["recipe_id"], frame["variant_id"], frame["figure"], strict=True)
+    return pd.Series([named.get(key, "") for key in keys], index=frame.index)
+
+
+def _doubts(frame, parts, settled, weighed, missing, reference) -> pd.Series:
+    incomplete = np.where(frame["coverage"] < 1 - 1e-12, "no value for " + missing, "")
+    unsure = np.where(frame["confidence"] < reference.rule("check_confidence_below"), "low confidence", "")
+    half_width = (frame["high"] - frame["value"]) / frame["value"].where(frame["value"] > 0)
+    wide = np.where(half_width > reference.rule("check_half_width_above"), "wide interval", "")
+    assumed = _assumed_share(frame, parts, weighed, reference)
+    guess = np.where(assumed > reference.rule("check_assumed_share_above"), "rests on an assumed amount", "")
+    joined = pd.DataFrame({"a": incomplete, "b": unsure, "c": wide, "d": guess}, index=frame.index)
+    return joined.apply(lambda row: "; ".join(part for part in row if part), axis=1)
+
+
+def _assumed_share(frame: pd.DataFrame, parts: pd.DataFrame, weighed: pd.DataFrame, reference) -> pd.Series:
+    """The share of each figure that comes from lines whose amount a rule supplied."""
+    assumed = set(weighed.loc[weighed["assumption"] != "", "line_id"])
+    linear = combinations(reference.components, reference.energy_factors)
+    spread = parts.merge(linear, on="component", suffixes=("", "_figure"))
+    spread["size"] = (spread["amount"].fillna(0) * spread["factor"]).abs()
+    spread["guessed"] = spread["size"].where(spread["line_id"].isin(assumed), 0.0)
+    by = [*KEY, "figure", "unit_figure"]
+    total = spread.groupby(by)[["size", "guessed"]].sum()
+    share = (total["guessed"] / total["size"].where(total["size"] > 0)).fillna(0.0)
+    keys = pd.MultiIndex.from_frame(frame[[*KEY, "figure", "unit"]])
+    return pd.Series(share.reindex(keys).fillna(0.0).to_numpy(), index=frame.index)
+
+
+def _largest_shares(spread: pd.DataFrame, by: list[str]) -> pd.DataFrame:
+    frame = lineage.shares(spread[[*by, "input_id", "effect"]], by)
+    frame = frame.sort_values([*by, "share", "input_id"], ascending=[True] * len(by) + [False, True], kind="stable")
+    kept = frame.groupby(by, sort=False).head(SHARES_KEPT)
+    return kept.rename(columns={"figure": "component"})[[*KEY, "component", "unit", "input_id", "share"]].reset_index(drop=True)
