@@ -39,10 +39,9 @@ class Mappings:
     hashes: dict[str, str]
 
     def __getattr__(self, name: str) -> pd.DataFrame:
-        try:
-            return self.frames[name]
-        except KeyError:
-            raise AttributeError(name) from None
+        if name == "frames" or name not in self.frames:
+            raise AttributeError(name)  # "frames" itself is asked for while unpickling
+        return self.frames[name]
 
 
 def load(root: Path | None = None) -> Mappings:

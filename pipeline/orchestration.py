@@ -3,6 +3,8 @@
 Use, in this order (`pipeline.cli` and `pipeline.flow` do):
 
     prepare(root)                            # first thing of the command, before pandas and Prefect
+    with quick_imports():                    # then the large libraries, by way of the flow
+        from pipeline.flow import ...
     parse = stage_task(parse_lines)          # one Prefect task per stage, results cached by content
     future = parse.submit(lines, keyed_vocabulary)      # inside a @flow
     reused, total = reuse([future, ...])
@@ -16,13 +18,17 @@ inputs), and are read again when the key is the same. Everything Prefect writes 
 from __future__ import annotations
 
 import functools
+import gc
+import inspect
 import os
 import shutil
 import sys
+import threading
 import tomllib
 import urllib.error
 import urllib.request
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -47,9 +53,12 @@ TEMPORARY_CLIENT_SETTINGS = {
     "PREFECT_LOGGING_TO_API_ENABLED": "false",
     "PREFECT_CLIENT_SERVER_VERSION_CHECK_ENABLED": "false",
     "PREFECT_SERVER_EPHEMERAL_ENABLED": "false",  # never a second server, started by Prefect itself
+    # A failure is raised to the caller, who says it once; Prefect would print its traceback as well.
+    "PREFECT_LOGGING_LEVEL": "CRITICAL",
 }
 
 _server: TemporaryServer | None = None
+_root: Path | None = None
 
 
 class OrchestrationError(RuntimeError):
@@ -65,30 +74,29 @@ def prepare(root: Path) -> None:
 
     Call it before anything imports Prefect; it takes a few hundredths of a second. A server is configured
     by PREFECT_API_URL in the environment, in the active profile of the user, or in a `prefect.toml` or
-    `pyproject.toml` of the working folder; it is then used, with the user's own profile. A second call
-    does nothing while the first server lives.
+    `pyproject.toml` of the working folder; it is then used, with the user's own profile. A second call, for
+    the same or another root, keeps the server and changes where results are kept.
 
     Raises OrchestrationError where the project folder cannot be written.
     """
-    global _server
-    if "prefect" in sys.modules and "PREFECT_HOME" not in os.environ:
-        raise OrchestrationError("Prefect was imported before prepare(): call prepare() first.")
-    if _server is not None and _server.process_id is not None:
+    global _server, _root
+    _root = root.resolve()
+    if _server is not None:
         return
     profiles = _user_profiles_path()
     configured = _configured_api_url(profiles)
-    home = root.resolve() / STATE_FOLDER / "prefect"
+    home = _root / STATE_FOLDER / "prefect"
     os.environ.update(CLIENT_SETTINGS)
-    os.environ.setdefault("PREFECT_LOGGING_LEVEL", "WARNING")
     os.environ["PREFECT_HOME"] = str(home)
-    os.environ["PREFECT_RESULTS_LOCAL_STORAGE_PATH"] = str(results_folder(root.resolve()))
     if configured:
+        os.environ.setdefault("PREFECT_LOGGING_LEVEL", "WARNING")
         if profiles.is_file():
             os.environ["PREFECT_PROFILES_PATH"] = str(profiles)
         return
     os.environ["PREFECT_PROFILES_PATH"] = str(home / "profiles.toml")
     os.environ.pop("PREFECT_PROFILE", None)  # it names a profile of the user's file
-    os.environ.update(TEMPORARY_CLIENT_SETTINGS)
+    for variable, value in TEMPORARY_CLIENT_SETTINGS.items():
+        os.environ.setdefault(variable, value)
     os.environ["NO_PROXY"] = os.environ["no_proxy"] = _without_proxy("127.0.0.1")
     try:
         _server = TemporaryServer(home)
@@ -133,6 +141,20 @@ def _without_proxy(host: str) -> str:
     return known if host in known.split(",") else ",".join(filter(None, [known, host]))
 
 
+@contextmanager
+def quick_imports() -> Iterator[None]:
+    """Import the large libraries inside this block: a quarter faster without the garbage collector.
+
+    What was imported is then left out of later collections, which makes the run and its end quicker too.
+    """
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        gc.enable()
+
+
 def server_process_id() -> int | None:
     """The process of the temporary server, or None where there is none."""
     return _server.process_id if _server else None
@@ -147,6 +169,14 @@ def shut_down() -> None:
         os.environ.pop("PREFECT_API_URL", None)
 
 
+def warm_up(root: Path) -> None:
+    """Make the temporary server's migrated database now, so that the first run need not (about five seconds)."""
+    prepare(root)
+    if _server is not None:
+        _wait_for_server()
+        shut_down()
+
+
 def run_flow(flow: Flow[..., Any], *arguments: Any, **named: Any) -> Any:
     """Run `flow` and return what it returns. What the flow itself raises is passed on unchanged.
 
@@ -154,17 +184,44 @@ def run_flow(flow: Flow[..., Any], *arguments: Any, **named: Any) -> Any:
     it does not. Raises OrchestrationError where the server does not answer.
     """
     _wait_for_server()
-    from prefect.settings import PREFECT_RESULTS_LOCAL_STORAGE_PATH, temporary_settings
+    from prefect.settings import temporary_settings
 
-    # The heartbeat serves lasting servers. Its thread looks only once a second whether the flow has ended,
-    # so it would make every run up to a second longer. It cannot be turned off by an environment variable.
-    updates = {"flows.heartbeat_frequency": None} if _server else {}
-    with temporary_settings(updates=updates):
-        results = Path(PREFECT_RESULTS_LOCAL_STORAGE_PATH.value())
+    with temporary_settings(updates=_run_settings()), _without_events():
         try:
             return flow(*arguments, **named)
         finally:
-            prune_results(results)
+            prune_results(results_folder(_root))
+
+
+def _run_settings() -> dict[str, Any]:
+    """What holds for one run, even where Prefect was imported, and so read its settings, before `prepare`."""
+    settings: dict[str, Any] = {"results.local_storage_path": results_folder(_root)}
+    if _server is not None:
+        settings["api.url"] = _server.api_url
+        # The heartbeat serves lasting servers. Its thread looks only once a second whether the flow has
+        # ended, so each run would take up to a second longer. No environment variable turns it off.
+        settings["flows.heartbeat_frequency"] = None
+    return settings
+
+
+@contextmanager
+def _without_events() -> Iterator[None]:
+    """With a temporary server, send it no events: nothing there keeps them, and the end would wait for them.
+
+    A runner that spreads tasks over machines learns from events when a task is done: it needs a
+    configured server, where this changes nothing.
+    """
+    if _server is None:
+        yield
+        return
+    from prefect.events.clients import NullEventsClient
+    from prefect.events.worker import EventsWorker
+
+    EventsWorker.set_client_override(NullEventsClient)
+    try:
+        yield
+    finally:
+        EventsWorker.set_client_override(None)
 
 
 def _wait_for_server() -> None:
@@ -177,7 +234,7 @@ def _wait_for_server() -> None:
     from prefect.settings import PREFECT_API_URL
 
     url = PREFECT_API_URL.value()
-    if not url:
+    if not url or _root is None:
         raise OrchestrationError("No Prefect server: call prepare() before the flow is run.")
     try:
         urllib.request.urlopen(f"{url.rstrip('/')}/health", timeout=10).close()
@@ -201,20 +258,35 @@ def stage_task(
     imports), the versions of the libraries, and the arguments (see `content_key` for the types). Wrap a
     large table that many tasks share in `Keyed`, so that it is hashed once; the function gets the table.
     A damaged kept result is computed again. Functions must not change their arguments.
+
+    Raises TypeError for a function that closes over variables: they would not be part of the key. A task run
+    raises it for an argument that has no content key.
     """
     from prefect import task
 
     from pipeline import content, results
 
+    original = inspect.unwrap(function)
+    if getattr(original, "__closure__", None) or not inspect.isfunction(original):
+        raise TypeError(f"{function!r}: a stage is a plain function; pass what it needs as arguments.")
     files = tuple(code_files) if code_files is not None else content.code_files(function)
     label = name or function.__name__
-    code_key = content.content_key(label, content.library_versions(), [path for path in files])
+    code_key = content.content_key(label, original.__qualname__, content.library_versions(), list(files))
+
+    refused = threading.local()  # key and stage of one task run follow each other in one thread
 
     def key(_: Any, arguments: dict[str, Any]) -> str:
-        return f"{label}-{content.content_key(code_key, arguments)}"
+        refused.error = None
+        try:
+            return f"{label}-{content.content_key(code_key, arguments)}"
+        except Exception as error:
+            refused.error = error  # Prefect would only log it, and never reuse the stage's results
+            raise
 
     @functools.wraps(function)
     def stage(*arguments: Any, **named: Any) -> Any:
+        if getattr(refused, "error", None):
+            raise refused.error
         plain = [_unwrapped(argument) for argument in arguments]
         return function(*plain, **{word: _unwrapped(argument) for word, argument in named.items()})
 
@@ -261,3 +333,10 @@ def prune_results(folder: Path, keep: int = KEPT_RESULTS) -> int:
 def reset(root: Path) -> None:
     """Remove every kept result, so that the next run computes all stages."""
     shutil.rmtree(results_folder(root), ignore_errors=True)
+
+
+if __name__ == "__main__":  # part of the set-up, see Makefile; a failure here is told again by the first run
+    try:
+        warm_up(Path.cwd())
+    except OrchestrationError as problem:
+        print(problem, file=sys.stderr)

@@ -14,8 +14,8 @@ import pandas as pd
 
 from pipeline import tables
 from pipeline.problems import InputError, Problem
+from pipeline.root import ROOT
 
-ROOT = Path(__file__).resolve().parent.parent
 STANDINGS = ("published", "common-practice", "from-memory", "invented")
 
 # file -> (text columns, number columns); an order that people read, kept in the files.
@@ -63,15 +63,17 @@ FILES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 class Reference:
     """The reference files as data frames by name, and the SHA-256 of each file read."""
 
-    root: Path
     frames: dict[str, pd.DataFrame]
     hashes: dict[str, str]
 
     def __getattr__(self, name: str) -> pd.DataFrame:
-        try:
-            return self.frames[name]
-        except KeyError:
-            raise AttributeError(name) from None
+        if name == "frames" or name not in self.frames:
+            raise AttributeError(name)  # "frames" itself is asked for while unpickling
+        return self.frames[name]
+
+    def only(self, *names: str) -> Reference:
+        """These files alone, so that what a stage is given is what its result depends on."""
+        return Reference({name: self.frames[name] for name in names}, {})
 
     def rule(self, rule_id: str) -> float:
         """A threshold from ``reference/rules.csv``; KeyError when it is not there."""
@@ -141,7 +143,7 @@ def load(root: Path | None = None) -> Reference:
     problems = [*_unknown_standings(folder, frames["sources"]), *_unknown_sources(folder, frames)]
     if problems:
         raise InputError(problems)
-    return Reference(folder, frames, hashes)
+    return Reference(frames, hashes)
 
 
 def _unknown_standings(folder: Path, sources: pd.DataFrame) -> list[Problem]:

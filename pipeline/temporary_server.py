@@ -115,16 +115,28 @@ class TemporaryServer:
         while (left := deadline - time.monotonic()) > 0:
             connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=left)
             try:
+                connection.connect()
+            except OSError as error:
+                # The socket has been open since before the server started: nothing can be gained by waiting.
+                self._process_ended(1.0)
+                raise ServerError(self._failure(error)) from error
+            try:
                 connection.request("GET", "/api/health")
                 if connection.getresponse().status == 200:
                     return
             except OSError:
-                if self._process is None or self._process.poll() is not None:
+                if self._process_ended(0.1):
                     break
             finally:
                 connection.close()
             time.sleep(0.02)
         raise ServerError(self._failure())
+
+    def _process_ended(self, within_seconds: float) -> bool:
+        try:
+            return self._process is None or self._process.wait(within_seconds) is not None
+        except subprocess.TimeoutExpired:
+            return False
 
     def stop(self) -> None:
         """End the server and remove its folder. Safe to call again."""
@@ -140,7 +152,12 @@ class TemporaryServer:
             process.wait()
         shutil.rmtree(self.folder, ignore_errors=True)
 
-    def _failure(self) -> str:
+    def _failure(self, error: OSError | None = None) -> str:
+        if error is not None and not self._process_ended(0):
+            return (
+                f"The temporary Prefect server at 127.0.0.1:{self.port} cannot be reached ({error.strerror}). Allow "
+                "local connections to 127.0.0.1, or set PREFECT_API_URL to a Prefect server that is running."
+            )
         lines = (self.folder / "server.log").read_text(errors="replace").strip().splitlines()
         reason = lines[-1].strip() if lines else "it gave no reason"
         return (

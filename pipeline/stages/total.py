@@ -36,6 +36,7 @@ def total(
     parts = contributions(counted, cooked, retentions, values, reference.components, table)
     leaves = total_inputs.inputs(parts, counted, weighed, cooked, retentions, candidates, recipes, entries, values,
                                  reference, table)
+    _keep_known_inputs(parts, leaves)
     uses = total_sums.uses(parts, counted, weighed, cooked, recipes, leaves)
     sums = total_sums.sums(parts, counted, cooked, recipes, variants)
     figures, shares = total_sums.figures(sums, uses, settled, parts, weighed, variants, reference)
@@ -86,3 +87,9 @@ def _balance_water(frame: pd.DataFrame) -> None:
     water = (frame["component"] == WATER) & (frame["value_per_100g"] > 0)
     change = (frame.loc[water, "yield_fraction"].fillna(1.0) - 1) * 100 / frame.loc[water, "value_per_100g"]
     frame.loc[water, "retention_fraction"] = (1 + change).clip(lower=0)
+
+
+def _keep_known_inputs(parts: pd.DataFrame, leaves: pd.DataFrame) -> None:
+    """Empties the ids of inputs that do not exist: no other candidate, no value, no factor."""
+    for column in ("composition_input", "match_input", "retention_input"):
+        parts[column] = parts[column].where(parts[column].isin(leaves["input_id"]), "")

@@ -1,0 +1,81 @@
+"""What a release must carry so that its figures can be recomputed: rows used, nothing else."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from pipeline.decisions import Mappings
+from pipeline.sources import CompositionTable, Reference
+
+# File -> the column that names its rows. Small files go whole; the others by the ids in use.
+WHOLE = {"energy_factors": "component", "rules": "rule_id", "amount_spread": "spread_id"}
+BY_USE = {
+    "measures": ("measure_id", "weighed", "measure_id"),
+    "densities": ("density_id", "weighed", "density_id"),
+    "edible_portions": ("edible_id", "weighed", "edible_id"),
+    "yields": ("yield_id", "cooked", "yield_id"),
+}
+UNREAD = {"source_id", "source_row", "spread_source_id", "note"}
+FACTOR_COLUMNS = ["file", "row_id", "column", "value", "source_id", "source_row"]
+
+
+def used_factors(reference: Reference, stage_tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """The reference rows that entered the figures, one row per number.
+
+    Columns: file, row_id, column, value (as text, the shortest that reads back the
+    same), source_id, source_row.
+    """
+    frames = []
+    for name, key in WHOLE.items():
+        frames.append(_numbers(name, getattr(reference, name), getattr(reference, name)[key]))
+    for name, (key, stage, column) in BY_USE.items():
+        used = set(stage_tables[stage][column])
+        rows = getattr(reference, name)
+        frames.append(_numbers(name, rows[rows[key].isin(used)], rows.loc[rows[key].isin(used), key]))
+    frames.append(_retention(reference, stage_tables["retentions"]))
+    frame = pd.concat([part for part in frames if len(part)], ignore_index=True)
+    return frame.sort_values(["file", "row_id", "column"], ignore_index=True)
+
+
+def _retention(reference: Reference, retentions: pd.DataFrame) -> pd.DataFrame:
+    codes = set(retentions["retention_id"].str.split("+").explode())
+    rows = reference.retention[reference.retention["retention_code"].isin(codes)]
+    return _numbers("retention", rows, rows["retention_code"] + "/" + rows["component"])
+
+
+def _numbers(name: str, rows: pd.DataFrame, row_ids: pd.Series) -> pd.DataFrame:
+    numbers = [column for column in rows.columns if rows[column].dtype.kind == "f"]
+    source_row = rows["source_row"] if "source_row" in rows else row_ids
+    parts = []
+    for column in numbers:
+        known = rows[column].notna()
+        parts.append(pd.DataFrame({
+            "file": name, "row_id": row_ids[known], "column": column, "value": rows.loc[known, column].map(repr),
+            "source_id": rows.loc[known, "source_id"], "source_row": source_row[known]}))
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=FACTOR_COLUMNS)
+
+
+def used_composition(composition: CompositionTable, stage_tables: dict[str, pd.DataFrame]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The entries and values behind accepted lines and behind their candidates."""
+    used = set(stage_tables["lines"]["entry_id"]) | set(stage_tables["candidates"]["entry_id"])
+    entries = composition.entries[composition.entries["entry_id"].isin(used)].reset_index(drop=True)
+    values = composition.values[composition.values["entry_id"].isin(used)].reset_index(drop=True)
+    return entries, values
+
+
+def used_decisions(mappings: Mappings, stage_tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """The human decisions that lines rest on: decision_id, file, what, decided_by, decided_on, reason."""
+    used = set(stage_tables["matched"]["decision_id"]) | set(stage_tables["cooked"]["decision_id"])
+    foods = mappings.foods.assign(
+        file="foods", what=mappings.foods["phrase"] + " -> " + mappings.foods["entry_id"] + " " + mappings.foods["entry_name"])
+    methods = mappings.methods.assign(
+        file="methods", what=mappings.methods["line_text"] + " -> " + mappings.methods["method"] + " " + mappings.methods["liquid"])
+    columns = ["decision_id", "file", "what", "decided_by", "decided_on", "reason"]
+    both = pd.concat([foods[columns], methods[columns]], ignore_index=True)
+    return both[both["decision_id"].isin(used)].sort_values("decision_id", ignore_index=True)
+
+
+def used_sources(reference: Reference, *frames: pd.DataFrame) -> pd.DataFrame:
+    """The rows of ``sources.csv`` that these tables cite."""
+    cited = {source for frame in frames for source in frame["source_id"]}
+    return reference.sources[reference.sources["source_id"].isin(cited)].reset_index(drop=True)

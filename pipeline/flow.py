@@ -1,0 +1,128 @@
+"""The Prefect flow: which stage follows which. One task per stage and partition of recipes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+from prefect import flow, task
+from prefect.cache_policies import NO_CACHE
+from prefect.futures import PrefectFuture, as_completed
+
+from pipeline import checks, steps
+from pipeline import job as jobs
+from pipeline.content import Keyed
+from pipeline.job import Job
+from pipeline.orchestration import is_cached, run_flow, stage_task
+from pipeline.problems import Problem
+from pipeline.stages.release import ReleaseResult, release
+
+STAGES = ("read", "match", "weigh", "cook", "total", "judge", "audit")
+TASKS = {name: stage_task(getattr(steps, name)) for name in STAGES}
+# (stage, whether a kept result was reused), called whenever a task is done.
+Progress = Callable[[str, bool], None]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a run did: the tables, the release, and how much of the work was reused."""
+
+    tables: dict[str, pd.DataFrame]
+    release: ReleaseResult
+    status: int
+    reused: int
+    tasks: int
+
+
+def run(job: Job, output: Path, progress: Progress) -> Outcome:
+    """The whole job from the loaded inputs to the written release.
+
+    Raises :class:`pipeline.problems.InputError` when the release cannot be written or a
+    check on it fails, and OrchestrationError when Prefect cannot run. The caller holds
+    the lock on ``output``.
+    """
+    with checks.worker() as checker:
+
+        @flow(name="potash", validate_parameters=False)
+        def potash() -> Outcome:
+            shared = Shared.of(job)
+            bundles, failed, flags = _bundles(shared, steps.partitions(shared.collection), progress)
+            tables = jobs.assemble(job, bundles, failed)
+            status = jobs.exit_status(tables)
+            guarded = checker.submit(checks.guard, tables, sorted(set(tables["figures"]["component"])))
+            written = task(release, name="release", cache_policy=NO_CACHE, persist_result=False)(
+                tables, jobs.meta(job, status), output, guarded.result, already_locked=True)
+            progress("release", False)
+            return Outcome(tables, written, status, sum(flags), len(flags))
+
+        return run_flow(potash)
+
+
+def task_count(job: Job) -> int:
+    """How many tasks a run has when nothing fails, the release included."""
+    return len(STAGES) * len(steps.partitions(Shared.of(job).collection)) + 1
+
+
+@dataclass(frozen=True)
+class Shared:
+    """What many tasks are given, hashed once."""
+
+    job: Job
+    collection: steps.Bundle
+    entries: Keyed
+    values: Keyed
+    mappings: Keyed
+
+    @classmethod
+    def of(cls, job: Job) -> Shared:
+        collection = {name: getattr(job.collection, name) for name in steps.BY_RECIPE}
+        return cls(job, collection, Keyed(job.table.entries), Keyed(job.table.values), Keyed(job.mappings))
+
+
+def submitted(shared: Shared, part: steps.Bundle) -> dict[str, PrefectFuture]:
+    """Submits the stages for one partition; each waits for those it takes its tables from."""
+    entries, values, mappings, table = shared.entries, shared.values, shared.mappings, shared.job.table.name
+    only = shared.job.reference.only
+    read = TASKS["read"].submit(part, mappings)
+    matched = TASKS["match"].submit(read, entries, table, mappings, only("match_weights", "rules"))
+    weighed = TASKS["weigh"].submit(read, matched, entries, only(
+        "measures", "edible_portions", "densities", "amount_spread", "amount_rules"))
+    cooked = TASKS["cook"].submit(read, matched, weighed, entries, mappings, only(
+        "yields", "retention", "retention_rules", "components"))
+    totals = TASKS["total"].submit(read, matched, weighed, cooked, entries, values, table, only(
+        "components", "energy_factors", "composition_spread", "rules", "measures", "densities", "edible_portions", "yields",
+        "retention"))
+    judged = TASKS["judge"].submit(read, totals, shared.job.policy, only(
+        "claims", "nutrient_reference_values", "energy_factors"))
+    audited = TASKS["audit"].submit(part, read, cooked, totals, judged, values, only("tolerances", "raw_cooked_pairs"))
+    return dict(zip(STAGES, (read, matched, weighed, cooked, totals, judged, audited), strict=True))
+
+
+def _bundles(
+    shared: Shared, parts: list[steps.Bundle], progress: Progress,
+) -> tuple[list[steps.Bundle], list[Problem], list[bool]]:
+    """The tables of every partition. A partition that fails is tried again recipe by recipe,
+    so that a recipe which breaks a stage is listed and takes no other down."""
+    chains = [submitted(shared, part) for part in parts]
+    named = {future.task_run_id: stage for chain in chains for stage, future in chain.items()}
+    for future in as_completed([future for chain in chains for future in chain.values()]):
+        progress(named[future.task_run_id], is_cached(future))
+    bundles, failed = [], []
+    flags = [is_cached(future) for chain in chains for future in chain.values()]
+    for part, chain in zip(parts, chains, strict=True):
+        try:
+            bundles.extend(_results(chain))
+        except Exception as error:  # noqa: BLE001 - whatever it is, it is told, and the rest goes on
+            if len(part["recipes"]) == 1:
+                failed.append(steps.broken_recipe(part, error))
+                continue
+            more, broken, _ = _bundles(shared, list(steps.one_by_one(part)), lambda stage, reused: None)
+            bundles.extend(more)
+            failed.extend(broken)
+    return bundles, failed, flags
+
+
+def _results(chain: dict[str, PrefectFuture]) -> list[steps.Bundle]:
+    return [future.result() for future in chain.values()]

@@ -1,0 +1,128 @@
+"""The whole job as data: what a run needs, and the tables it releases."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+import pandas as pd
+
+from pipeline import decisions, evidence, problems, sources
+from pipeline.content import content_key
+from pipeline.policy import Policy, load_policy
+from pipeline.problems import ERROR, Problem
+from pipeline.sources import ROOT
+from pipeline.stages.ingest import Collection, ingest
+from pipeline.stages.release import InputFile, ReleaseMeta
+from pipeline.stages.worklist import worklist
+from pipeline.tables import OUTCOMES, STATUSES
+
+DEMO = "reference/demo"
+POLICY = "reference/limits/tern-bay-demo.toml"
+LICENCE = {"name": "CC0-1.0", "title": "Figures computed by Potash; see sources for what they rest on"}
+# Tables that partitions produce and that a release carries under another name.
+RELEASED_AS = {"settled": "lines", "lines": "source_lines"}
+STAGE_TABLES = (
+    "recipes", "variants", "lines", "steps", "parsed", "matched", "candidates", "weighed", "cooked", "retentions", "settled",
+    "contributions", "inputs", "shares", "figures", "verdicts", "findings",
+)
+# Tables whose rows may repeat between partitions: the same input serves many recipes.
+SHARED = {"inputs": "input_id"}
+
+
+@dataclass(frozen=True)
+class Job:
+    """Everything a run reads, loaded and checked."""
+
+    collection: Collection
+    table: sources.CompositionTable
+    reference: sources.Reference
+    mappings: decisions.Mappings
+    policy: Policy
+    policy_hash: str
+    release_id: str
+
+
+def prepare_job(collection: Path | None, table: str) -> Job:
+    """Loads the collection, the reference files, the mappings, the table and the policy.
+
+    Raises :class:`pipeline.problems.InputError` when one of them cannot be used.
+    """
+    reference = sources.load()
+    mappings = decisions.load()
+    composition = sources.load_table(table, reference.sources)
+    policy_path = ROOT / POLICY
+    policy = load_policy(policy_path, reference.components, set(reference.sources["source_id"]))
+    read = ingest(collection or ROOT / DEMO)
+    policy_hash = sources.file_sha256(policy_path)
+    content = content_key(read.input_files, reference.hashes, mappings.hashes, composition.hashes, policy_hash,
+                          version("potash"), sorted((ROOT / "pipeline").rglob("*.py")))
+    return Job(read, composition, reference, mappings, policy, policy_hash, f"{_slug(read.name)}-{content[:8]}")
+
+
+def _slug(name: str) -> str:
+    words = "".join(mark if mark.isalnum() and mark.isascii() else " " for mark in name.lower()).split()
+    return "-".join(words)[:60].strip("-") or "collection"
+
+
+def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Problem]) -> dict[str, pd.DataFrame]:
+    """The tables of the release, from the bundles of every partition."""
+    staged = {name: _joined(name, bundles) for name in STAGE_TABLES}
+    tables = {RELEASED_AS.get(name, name): table for name, table in staged.items()}
+    tables["worklist"] = worklist(tables["lines"], tables["candidates"], tables["figures"], tables["verdicts"],
+                                  job.reference.rule("check_confidence_below"))
+    ingested = job.collection
+    tables["published"] = _of_recipes(ingested.published, tables["recipes"])
+    tables["printed_claims"] = _of_recipes(ingested.printed_claims, tables["recipes"])
+    tables["entries"], tables["values"] = evidence.used_composition(job.table, tables)
+    tables["factors"] = evidence.used_factors(job.reference, tables)
+    tables["decisions"] = evidence.used_decisions(job.mappings, tables)
+    tables["sources"] = evidence.used_sources(job.reference, tables["factors"], tables["values"], tables["inputs"],
+                                              tables["verdicts"])
+    stage_problems = [bundle["problems"] for bundle in bundles if "problems" in bundle]
+    found = [one for table in stage_problems for one in problems.from_table(table)]
+    tables["problems"] = problems.to_table([*ingested.problems, *found, *failed])
+    return tables
+
+
+def _joined(name: str, bundles: list[dict[str, pd.DataFrame]]) -> pd.DataFrame:
+    found = [bundle[name] for bundle in bundles if name in bundle]
+    table = pd.concat(found, ignore_index=True)
+    return table.drop_duplicates(SHARED[name], ignore_index=True) if name in SHARED else table
+
+
+def _of_recipes(table: pd.DataFrame, recipes: pd.DataFrame) -> pd.DataFrame:
+    return table[table["recipe_id"].isin(recipes["recipe_id"])].reset_index(drop=True)
+
+
+def exit_status(tables: dict[str, pd.DataFrame]) -> int:
+    """0: all settled; 1: done, and something is withheld or a recipe could not be used."""
+    withheld = (tables["figures"]["status"] == "withheld").any()
+    return int(withheld or (tables["problems"]["severity"] == ERROR).any())
+
+
+def meta(job: Job, status: int) -> ReleaseMeta:
+    """What the release says about itself."""
+    files = [InputFile(name, digest, role) for hashes, role in (
+        (job.reference.hashes, "reference"), (job.mappings.hashes, "mapping"), (job.table.hashes, "composition table"))
+        for name, digest in hashes.items()]
+    files += [InputFile(POLICY, job.policy_hash, "policy")]
+    files += [InputFile(f"collection/{name}", digest, "collection") for name, digest in job.collection.input_files]
+    cited = job.reference.sources
+    return ReleaseMeta(
+        release_id=job.release_id, title=job.collection.name, tool_version=version("potash"), table_name=job.table.name,
+        table_version=content_key(job.table.hashes)[:16], inputs=tuple(sorted(files, key=lambda file: file.path)),
+        cautions=job.reference.cautions, sources=cited, exit_status=status, licences=(LICENCE,))
+
+
+def counts(tables: dict[str, pd.DataFrame]) -> dict[str, dict[str, int]]:
+    """How many figures, lines and verdicts are in each state; states without a row count 0."""
+    verdicts = tables["verdicts"]["verdict"].value_counts().to_dict()
+    lines = tables["lines"]["outcome"].value_counts().to_dict()
+    figures = tables["figures"]["status"].value_counts().to_dict()
+    return {
+        "figures": {name: int(figures.get(name, 0)) for name in STATUSES},
+        "lines": {name: int(lines.get(name, 0)) for name in OUTCOMES},
+        "verdicts": {name: int(count) for name, count in sorted(verdicts.items())},
+    }

@@ -1,0 +1,72 @@
+"""Figures and verdicts -> findings: what somebody should look at before anything is printed.
+
+Coverage below the whole; figures that no dish can have (``audit_plausible``); two routes to one
+amount that disagree; print that no longer agrees with today's figures (``audit_drift``).
+The audit changes nothing: it reads the same tables that are released.
+"""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from pipeline import tables
+from pipeline.problems import Problem
+from pipeline.stages import audit_drift, audit_plausible, conditions
+from pipeline.stages.audit_findings import NOTE, SEVERITIES, WARNING, finding
+
+# The figures that decide what somebody with kidney disease may eat.
+RENAL = ("K", "P", "NA", "NACL", "PROCNT")
+# Derived figures and the components they are derived from.
+DERIVED = {"NACL": ("NA",), "CHOAVLDF": ("CHOCDF", "FIBTG"), "ENERC": ("PROCNT", "FAT", "CHOCDF", "FIBTG", "ALC")}
+LINES_NAMED = 5
+
+
+def audit(
+    figures: pd.DataFrame, settled: pd.DataFrame, contributions: pd.DataFrame, published: pd.DataFrame,
+    printed_claims: pd.DataFrame, verdicts: pd.DataFrame, tolerances: pd.DataFrame, raw_cooked_pairs: pd.DataFrame,
+    values: pd.DataFrame, retentions: pd.DataFrame, cooked: pd.DataFrame, recipes: pd.DataFrame, variants: pd.DataFrame,
+) -> tuple[pd.DataFrame, list[Problem]]:
+    """Everything the audit noticed, worst first: (``tables.Findings``, problems).
+
+    Tables as the models of those names; ``printed_claims`` has recipe_id, variant_id, claim
+    and, where said, printed_in; ``tolerances`` and ``raw_cooked_pairs`` are the reference
+    files. A problem is a printed figure that cannot be compared with anything.
+    """
+    index = conditions.index_figures(figures)
+    here = variants[variants["recipe_id"].isin(recipes["recipe_id"])]
+    drifted, problems = audit_drift.drift(index, published, tolerances, here)
+    rows = [
+        *coverage(figures, contributions), *audit_plausible.plausibility(figures, index, contributions, here),
+        *audit_plausible.two_routes(settled, cooked, retentions, values, raw_cooked_pairs),
+        *drifted, *audit_drift.claims_in_print(printed_claims, verdicts),
+    ]
+    if not rows:
+        return tables.empty(tables.Findings), problems
+    findings = pd.DataFrame(rows, columns=tables.columns(tables.Findings))
+    findings = findings.sort_values(["severity", "finding_id"], kind="stable",
+                                    key=lambda column: column.map(SEVERITIES.index) if column.name == "severity" else column)
+    # The same thing printed twice in one place with two numbers: both are kept, told apart by order.
+    repeat = findings.groupby("finding_id").cumcount()
+    findings["finding_id"] += repeat.map(lambda count: f"/{count + 1}" if count else "")
+    return tables.checked(tables.Findings, findings, "audit"), problems
+
+
+def coverage(figures: pd.DataFrame, contributions: pd.DataFrame) -> list[dict]:
+    """Figures shown although no table covers all of the food, with the lines that lack a value."""
+    shown = figures[(figures["status"] != "withheld") & (figures["basis"] == "100g")]
+    gaps = shown[shown["coverage"] < 1 - conditions.WHOLE_WITHIN]
+    lacking = contributions[contributions["amount"].isna()]
+    lines = {key: sorted(set(rows)) for key, rows in lacking.groupby(["recipe_id", "variant_id", "component"])["line_no"]}
+    rows = []
+    for row in gaps.itertuples(index=False):
+        key = (row.recipe_id, row.variant_id)
+        parts = DERIVED.get(row.component, (row.component,))
+        missing = sorted({line for part in parts for line in lines.get((*key, part), [])})
+        named = ", ".join(str(line) for line in missing[:LINES_NAMED]) + (" and more" if len(missing) > LINES_NAMED else "")
+        where = f"; no value for line {named}" if missing else ""
+        rows.append(finding("coverage", *key, (row.component, row.unit), WARNING if row.component in RENAL else NOTE,
+                            f"{row.component} is known for {conditions.share_in_words(row.coverage)} of the mass{where}",
+                            "Take the value from another table for these lines (borrowed), or print the figure as incomplete",
+                            component=row.component, line_no=int(missing[0]) if len(missing) == 1 else 0,
+                            value=row.coverage, expected=(1.0, 1.0), unit="fraction"))
+    return rows

@@ -1,0 +1,317 @@
+"""The pots of a recipe while its method is read: what is together, how hot, in what
+liquid; what cooked there; and, at the end, what befell each line.
+
+:mod:`pipeline.stages.cook_reading` moves the lines about; a line's confidence is that of
+the weakest link of its reading (``CONFIDENCE``).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass, field
+
+from pipeline.stages.cook_words import Clause, Line, Mentions, mentions
+
+# How sure a link of the reading is (common practice; the labelled set in tests checks that
+# errors sit low): named with the verb, by a group word, by "it", by being in the pot, guessed.
+CONFIDENCE = {
+    "named": 0.95, "pot": 0.9, "group": 0.85, "pronoun": 0.8, "implied": 0.6, "raw-named": 0.9, "raw-served": 0.9, "raw-at-end": 0.7,
+    "not-mentioned": 0.5, "seasoning-not-mentioned": 0.8, "no-method": 0.3, "no-heat": 0.95,
+}
+LIQUID_UNSAID = 0.6  # the words do not say what became of the cooking water
+HEATING = ("boil", "simmer", "steam", "fry", "stir-fry", "bake", "grill", "microwave", "soak", "reheat")
+WET_CLASSES = ("water", "stock-sauce", "milk", "drinks", "alcohol", "cream-yogurt")
+WATER_LIKE = ("water",)
+BOILED_BY_CUSTOM = ("pasta", "noodles", "rice", "grains", "legumes-dried")
+DRAINED_BY_CUSTOM = ("pasta", "noodles", "potatoes", "sweet-potatoes", "roots", "leafy-greens", "other-vegetables", "eggs", "shellfish", "salt",
+                     "water", "mushrooms", "tomatoes")
+UNCHANGED_BY_HEAT = ("salt", "sugars", "fats-oils", "herbs-spices", "water")
+NEW_PAN = re.compile(r"\b(?:an?|another|separate|second|clean)\s+(?:[\w-]+\s+){0,3}(?:pan|saucepan|pot|wok|skillet|frying pan)\b")
+OLD_PAN = re.compile(r"\b(?:the|same)\s+(?:[\w-]+\s+){0,2}(?:pan|saucepan|pot|wok|heat)\b")
+SHAPED = {"meatball", "burger", "patty", "fishcake", "dumpling", "pancake", "kofta", "ball", "parcel", "fritter", "cake", "loaf", "muffin",
+          "scone", "biscuit", "kebab", "skewer", "tart", "quiche", "omelette", "frittata", "pie", "dressing", "marinade", "topping", "batter",
+          "dough", "crumble", "filling", "crumb", "paste"}
+
+
+@dataclass
+class Pot:
+    """What is together in one vessel now (``lines``) and ever was; its heat; tap water in it."""
+
+    lines: list[int] = field(default_factory=list)
+    heat: str = ""
+    water: bool = False
+    drained: bool = False
+    ever: set[int] = field(default_factory=set)
+
+    def put(self, numbers: list[int]) -> None:
+        self.lines = list(dict.fromkeys([*self.lines, *numbers]))
+        self.ever.update(numbers)
+
+
+@dataclass
+class Event:
+    """One cooking of one line."""
+
+    method: str
+    minutes: float
+    pot: Pot
+    confidence: float
+    words: list[str]
+    liquid: str = ""
+    hint: str = ""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What the method says befell one line. ``steps`` are (method, liquid) in order;
+    ``with_liquid_line``: the pot held a liquid that is itself an ingredient line."""
+
+    line_id: str
+    steps: tuple[tuple[str, str], ...]
+    minutes: float
+    evidence: str
+    confidence: float
+    reason: str
+    with_liquid_line: bool = False
+
+    @property
+    def chain(self) -> str:
+        return " > ".join(method + (":" + liquid if liquid else "") for method, liquid in self.steps)
+
+
+class Kitchen:
+    """The state while a method is read: pots, where each line is, what was last named."""
+
+    def __init__(self, lines: list[Line]):
+        self.lines = lines
+        self.events: list[list[Event]] = [[] for _ in lines]
+        self.where: dict[int, Pot] = {}
+        self.named: dict[int, tuple[str, str]] = {}  # line -> (sentence, rule)
+        self.current: Pot | None = None
+        self.last: list[int] = []
+        self.hot: Pot | None = None    # the pot that was last heated
+        self.mixed: Pot | None = None  # the pot that was last mixed cold
+        self.tap = False               # "a pan of water" is not the water of a line
+
+    # ------------------------------------------------------------ pots and lines
+
+    def resolve(self, text: str, before: str) -> Mentions:
+        """What a clause names; what its lead names when it names nothing itself."""
+        found = mentions(text, self.lines)
+        if before and not found.lines() and not found.pronoun and not found.everything:
+            lead = mentions(before, self.lines)
+            if lead.lines() or lead.everything:
+                found.group += lead.lines()
+        return found
+
+    def objects(self, found: Mentions) -> list[int]:
+        """The lines a clause is about."""
+        if found.rest:
+            return list(dict.fromkeys([*found.direct, *[n for n in range(len(self.lines)) if n not in self.where and not self.lines[n].serve]]))
+        if found.everything:
+            unplaced = [n for n in range(len(self.lines)) if n not in self.where and not self.lines[n].serve]
+            section = [n for n in unplaced if found.vessel and found.vessel in self.lines[n].section]
+            return section or (unplaced if not self.where else list(self.current.lines if self.current and self.current.lines else self.where))
+        if found.vessel and not found.lines():
+            section = [n for n, line in enumerate(self.lines) if found.vessel in line.section]
+            if section and all(n not in self.where for n in section):
+                return section
+            home = self.vessel(found.vessel)
+            if home and home is not self.current:
+                return list(home.lines)
+        return found.lines()
+
+    def vessel(self, word: str) -> Pot | None:
+        """The pot that a word like "the sauce", "the mash" or "the dressing" means; None when it can be any."""
+        section = [n for n, line in enumerate(self.lines) if word in line.section and n in self.where]
+        if section:
+            return self.pot_of(section)
+        if word == "mash":
+            return self.pot_of([n for n, line in enumerate(self.lines) if line.cooking_class in ("potatoes", "sweet-potatoes")])
+        if word in SHAPED or word in ("mixture", "mix"):
+            return self.mixed if self.mixed and self.mixed.lines else None
+        if word in ("pan", "pot", "content", "contents"):
+            return None
+        return self.hot if self.hot and self.hot.lines else None
+
+    def names_water(self, found: Mentions) -> bool:
+        """Whether a line of water is among them."""
+        return any(self.lines[n].cooking_class in WATER_LIKE for n in found.lines())
+
+    def any_wet(self, numbers) -> bool:
+        """Whether one of the lines is a liquid."""
+        return any(self.lines[n].cooking_class in WET_CLASSES for n in numbers)
+
+    def holds_liquid(self, pot: Pot) -> bool:
+        """Whether a liquid of the recipe is or was in the pot."""
+        return any(self.lines[n].cooking_class in WET_CLASSES or "tomato" in self.lines[n].words and self.lines[n].cooked_already for n in pot.ever)
+
+    def pot_of(self, numbers: list[int]) -> Pot | None:
+        """The pot the lines are in, the current one first."""
+        homes = [self.where[n] for n in numbers if n in self.where and n in self.where[n].lines]
+        return self.current if self.current in homes else homes[-1] if homes else None
+
+    def new(self, numbers: list[int]) -> Pot:
+        """A new pot with these lines."""
+        pot = Pot()
+        self.move(numbers, pot)
+        return pot
+
+    def pot_or_all(self) -> tuple[Pot, str]:
+        """The current pot, or all that was not cooked yet; with the rule of confidence."""
+        if self.current is not None and self.current.lines:
+            return self.current, "pot"
+        loose = [n for n in range(len(self.lines)) if not self.events[n] and not self.lines[n].serve]
+        return self.new(loose), "implied"
+
+    def pot_for(self, objects: list[int], method: str, text: str) -> Pot:
+        """The pot in which named objects are cooked: theirs, the hot one, or a new one."""
+        home = self.pot_of(objects)
+        fat_waits = self.current is not None and self.current.heat in ("stir-fry", "fry") and not self.holds_liquid(self.current)
+        if home is not None and home is self.mixed and fat_waits and method in ("stir-fry", "fry"):
+            return self.current
+        if home is not None:
+            if self.current is not None and home is not self.current and self.current.heat and OLD_PAN.search(text):
+                return self.current
+            return home
+        now = self.current
+        joins = now is not None and not NEW_PAN.search(text) and (
+            (method in ("stir-fry", "fry") and now.heat in ("stir-fry", "fry") and not (now.water or self.holds_liquid(now)))
+            or (method == "simmer" and self.holds_liquid(now) and now.heat != "bake")
+            or (method == "boil" and now.water and not now.lines and now.heat == "boil"))
+        return now if joins else Pot()
+
+    def heated(self, pot: Pot) -> None:
+        """``pot`` is the one on the stove now."""
+        self.current = self.hot = pot
+        if self.mixed is pot:
+            self.mixed = None
+
+    def with_companions(self, objects: list[int], pot: Pot) -> list[int]:
+        """What was cooked or mixed with the objects goes where they go."""
+        found = list(objects)
+        for number in objects:
+            home = self.where.get(number)
+            if home is not None and home is not pot and number in home.lines:
+                found += home.lines
+        return list(dict.fromkeys(found))
+
+    def move(self, numbers: list[int], pot: Pot, sentence: str = "", rule: str = "named") -> None:
+        """Take the lines from where they are into ``pot``."""
+        for number in numbers:
+            home = self.where.get(number)
+            if home is not None and home is not pot and number in home.lines:
+                home.lines.remove(number)
+            self.where[number] = pot
+            if sentence:
+                self.named.setdefault(number, (sentence, rule))
+        pot.put(numbers)
+
+    # ------------------------------------------------------------ events
+
+    def pour_off(self, pot: Pot, clause: Clause, unsure: bool) -> None:
+        """The water of ``pot`` goes: what was boiled or soaked there was drained."""
+        for events in self.events:
+            for event in events[-1:]:
+                if event.pot is not pot or event.method not in ("boil", "simmer", "soak") or event.liquid:
+                    continue
+                event.liquid = "drained"
+                event.confidence *= 0.9 if unsure else 1.0
+                if clause.sentence not in event.words:
+                    event.words.append(clause.sentence)
+        for number in [n for n in pot.lines if self.lines[n].cooking_class in ("water", "salt")]:
+            pot.lines.remove(number)
+        pot.water, pot.heat, pot.drained = False, "", True
+        pot.ever = set(pot.lines)
+
+    def mark_kept(self) -> None:
+        """The words say that the liquid of the current pot was taken up."""
+        for number in self.current.lines if self.current else []:
+            for event in self.events[number][-1:]:
+                event.hint = event.hint if event.liquid else "kept"
+
+    def event(self, number: int, method: str, clause: Clause, pot: Pot, rule: str) -> None:
+        """Note that ``method`` befell the line; goes on with the same cooking in the same pot."""
+        confidence = CONFIDENCE[rule]
+        pot.drained = False
+        events = self.events[number]
+        last = events[-1] if events else None
+        hint = clause.verb.liquid if clause.verb.method == method else ""
+        for phrase in clause.places:
+            hint = phrase.liquid or hint if phrase.method == method else hint
+        wet = ("boil", "simmer")
+        if last and last.liquid == "" and last.pot is pot and (last.method == method or {last.method, method} <= set(wet)):
+            last.method = method if method != "boil" or last.method != "simmer" else last.method
+            last.minutes = clause.minutes if math.isnan(last.minutes) else last.minutes + (0 if math.isnan(clause.minutes) else clause.minutes)
+            last.hint = hint or last.hint
+            if clause.sentence not in last.words:
+                last.words.append(clause.sentence)
+            return
+        boiled = any(event.method == "boil" for event in events)
+        if boiled and method in ("simmer", "stir-fry") and self.lines[number].cooking_class in ("pasta", "noodles", "rice"):
+            method = "reheat"
+        events.append(Event(method, clause.minutes, pot, confidence, [clause.sentence], "drained" if hint == "drained" and method == "boil" else "", hint))
+
+    def _liquid(self, number: int, event: Event) -> tuple[str, float]:
+        """What became of the liquid, and how sure that is (1 when the words say it)."""
+        line = self.lines[number]
+        if event.method in ("steam", "fry", "stir-fry", "grill", "microwave", "reheat", "raw"):
+            return "", 1.0
+        if event.liquid:
+            return event.liquid, 1.0
+        held = self.holds_liquid(event.pot)
+        if event.method == "bake":
+            cake = {"flour", "sugars"} <= {self.lines[n].cooking_class for n in event.pot.ever}
+            return ("kept" if held and not cake else ""), 1.0
+        if event.method == "soak":
+            return ("kept" if event.hint == "kept" else "drained"), 0.9
+        if held or event.hint == "kept":
+            return "kept", 1.0
+        if event.method == "simmer":
+            return ("drained" if event.hint == "drained" else "kept"), 0.85
+        drains = line.cooking_class in DRAINED_BY_CUSTOM
+        return ("drained" if drains else "kept"), LIQUID_UNSAID / 0.95
+
+    def reading(self, number: int) -> Reading:
+        """What befell one line, once the whole method has been followed."""
+        line, events = self.lines[number], self.events[number]
+        if not events:
+            return self._uncooked(number)
+        settled = [(event, *self._liquid(number, event)) for event in events]
+        steps = tuple((event.method, liquid) for event, liquid, _ in settled)
+        confidence = min(event.confidence * sure for event, _, sure in settled)
+        main = next((event for event in events if event.method in ("boil", "simmer", "bake")), events[0])
+        known = [event.minutes for event in events if event.method == main.method and not math.isnan(event.minutes)]
+        words = list(dict.fromkeys(word for event in events for word in event.words))
+        return Reading(line.line_id, _joined(steps), sum(known) if known else math.nan, " | ".join(words), round(confidence, 4), "stated",
+                       any(self.holds_liquid(event.pot) for event in events))
+
+    def _uncooked(self, number: int) -> Reading:
+        line = self.lines[number]
+        raw = (("raw", ""),)
+        if not any(self.events):
+            sentence = self.named.get(number, ("", ""))[0]
+            rule = "no-heat" if number in self.named else "not-mentioned"
+            return Reading(line.line_id, raw, math.nan, sentence, 0.9 if rule == "not-mentioned" else CONFIDENCE[rule],
+                           "stated" if sentence else "not-mentioned")
+        if number not in self.named:
+            rule = "seasoning-not-mentioned" if line.cooking_class in UNCHANGED_BY_HEAT or line.serve else "not-mentioned"
+            return Reading(line.line_id, raw, math.nan, "", CONFIDENCE[rule], "not-mentioned")
+        sentence, rule = self.named[number]
+        pot = self.where.get(number)
+        hot = pot is not None and any(self.events[n] for n in pot.ever if n != number)
+        if hot and line.cooking_class == "alcohol":
+            return Reading(line.line_id, (("reheat", ""),), math.nan, sentence, CONFIDENCE["raw-at-end"], "stated")
+        sure = CONFIDENCE["raw-served" if rule == "raw-served" else "raw-at-end" if hot else "raw-named"]
+        return Reading(line.line_id, raw, math.nan, sentence, sure, "stated")
+
+
+def _joined(steps: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
+    """The chain without a step that repeats the one before; water poured off twice stays twice."""
+    kept: list[tuple[str, str]] = []
+    for step in steps:
+        if kept and kept[-1] == step and step[1] != "drained":
+            continue
+        kept.append(step)
+    return tuple(kept)

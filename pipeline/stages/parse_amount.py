@@ -1,0 +1,199 @@
+"""Amounts: a number with its unit, and the size of one unit.
+
+"2 x 400 g tins", "1 (14 ounce) can", "a large handful of", "a 5 cm piece of", "pinch of".
+"""
+
+from __future__ import annotations
+
+from pipeline.stages.parse_measure import (
+    APPROXIMATE, LENGTHS, MEASURED, STARTS_APPROXIMATE, Amount, low_at, measure_at, modifiers, unit_at, whole_measure, with_duals,
+)
+from pipeline.stages.parse_quantity import number_at
+from pipeline.stages.parse_words import Token, Vocabulary
+
+# Also the name of a cut or a shape: a unit before the food only with "of" after it.
+NEEDS_OF = frozenset({
+    "round", "bean", "ring", "roll", "heart", "finger", "kernel", "stone", "loin", "leg", "rib", "wing", "breast", "steak", "chop",
+    "thigh", "drumstick", "crown", "turn", "half", "quarter", "spear", "joint", "cutlet", "escalope", "carcass", "grind", "tea",
+})
+BLOCKS = frozenset({"piece", "block", "ball", "chunk", "bunch", "loaf", "joint", "stick", "slice"})
+
+
+def amount_at(tokens: list[Token], position: int, known: Vocabulary) -> Amount | None:
+    """The amount at ``position``: a number with or without a unit, or a bare "pinch of"."""
+    start = position
+    while position < len(tokens) and (low_at(tokens, position) in STARTS_APPROXIMATE or position > start and low_at(tokens, position) in APPROXIMATE):
+        position += 1
+    number = number_at(tokens, position)
+    if number is None:
+        return _implied_one(tokens, position, start, known)
+    amount = Amount(low=number.low, high=number.high, reasons=[number.reason] if number.reason else [])
+    amount.take(tokens, start, position, "note")
+    amount.take(tokens, position, number.end, "quantity")
+    times = low_at(tokens, amount.end) in ("x", "*") and amount.end + 1 < len(tokens)
+    if times:
+        amount.take(tokens, amount.end, amount.end + 1, "joint")
+    elif low_at(tokens, amount.end) == "of" and tokens[amount.end - 1].kind == "word":
+        amount.take(tokens, amount.end, amount.end + 1, "joint")
+    if amount.end < len(tokens) and tokens[amount.end].kind == "group":
+        _size_in_bracket(tokens, amount, known, each=True)
+    after = modifiers(tokens, amount.end, amount, known)
+    amount.end = after
+    single = _one_measure(tokens, position, amount, times, known)
+    if single:
+        return _finished(tokens, single, known)
+    found = unit_at(tokens, after, known)
+    if found and _is_unit(tokens, found, known):
+        amount.unit, amount.kind = found[0], found[1]
+        amount.unit_words = tokens[after:found[2]]
+        amount.take(tokens, after, found[2], "unit")
+        _unit_range(tokens, amount, known)
+    _size_after_unit(tokens, amount, known)
+    return _finished(tokens, amount, known)
+
+
+def _one_measure(tokens, position, amount, times, known) -> Amount | None:
+    """The number is of a measure ("400 g"), or counts measures ("2 x 400 g tins", "a 5 cm piece")."""
+    if not times and not amount.each:
+        plain = measure_at(tokens, position, known)
+        if plain:
+            plain.claims = amount.claims[:0] + [(t, r) for t, r in amount.claims if r == "note"] + plain.claims
+            plain.size = amount.size
+            plain = with_duals(tokens, plain, known)
+            return _container_after(tokens, plain, known)
+    if amount.end >= len(tokens) or tokens[amount.end].kind not in ("num", "frac") and low_at(tokens, amount.end) not in STARTS_APPROXIMATE:
+        return None
+    size = measure_at(tokens, amount.end, known)
+    if size is None or amount.each:
+        return None
+    size = with_duals(tokens, size, known)
+    amount.claims += [(t, "each" if r in ("quantity", "unit") else r) for t, r in size.claims]
+    amount.end, amount.reasons = size.end, amount.reasons + size.reasons
+    if size.kind == "length" and any(t.low.endswith(("piece", "pieces", "knob", "length", "lengths")) for t, _ in size.claims):
+        amount.low, amount.high = amount.low * size.low, amount.high * size.high
+        amount.unit, amount.kind = size.unit, "length"
+        return amount
+    amount.each, amount.each_unit = (size.low + size.high) / 2, size.unit
+    if low_at(tokens, amount.end) == "-":
+        amount.take(tokens, amount.end, amount.end + 1, "joint")
+    after = modifiers(tokens, amount.end, amount, known)
+    found = unit_at(tokens, after, known)
+    if found and found[1] in ("spoon", "cup"):  # "2 x 15 ml tablespoons" says the spoon, not a size
+        amount.each, amount.each_unit = None, ""
+    if found and (_is_unit(tokens, found, known) or found[1] in ("spoon", "cup")):
+        amount.unit, amount.kind, amount.unit_words = found[0], found[1], tokens[after:found[2]]
+        amount.take(tokens, after, found[2], "unit")
+    return amount
+
+
+def _container_after(tokens, amount: Amount, known) -> Amount:
+    """ "400 g tin tomatoes" is one tin of 400 g; "200 g block of feta" one block."""
+    hyphen = low_at(tokens, amount.end) == "-"
+    after = modifiers(tokens, amount.end + hyphen, amount, known)
+    found = unit_at(tokens, after, known)
+    container = found and (found[1] == "container" or found[0] in BLOCKS and low_at(tokens, found[2]) == "of" or found[0] in ("block", "ball"))
+    if not container or amount.kind not in ("mass", "volume") or found[0] in ("teabag", "bar") and low_at(tokens, found[2]) != "of":
+        return amount
+    amount.claims = [(t, "each" if r in ("quantity", "unit") else r) for t, r in amount.claims]
+    amount.each, amount.each_unit = (amount.low + amount.high) / 2, amount.unit
+    amount.low = amount.high = 1.0
+    amount.unit, amount.kind, amount.unit_words = found[0], found[1], tokens[after:found[2]]
+    amount.take(tokens, amount.end, after, "joint")
+    amount.take(tokens, after, found[2], "unit")
+    return amount
+
+
+def _unit_range(tokens, amount: Amount, known) -> None:
+    """ "1 tin to 2 tins": the same unit written twice."""
+    if amount.low != amount.high or low_at(tokens, amount.end) not in ("-", "to", "or"):
+        return
+    number = number_at(tokens, amount.end + 1)
+    found = number and unit_at(tokens, number.end, known)
+    if found and found[0] == amount.unit:
+        amount.low, amount.high = sorted((amount.low, number.high))
+        amount.take(tokens, amount.end, number.end, "quantity")
+        amount.take(tokens, number.end, found[2], "unit")
+
+
+def _is_unit(tokens, found: tuple[str, str, int], known) -> bool:
+    """Whether a unit word is the unit here, and not a part of the food's name."""
+    unit, kind, end = found
+    if kind in MEASURED and unit != "stone":
+        return True
+    word, after = tokens[end - 1].low, low_at(tokens, end)
+    if after == "of":
+        return True
+    if word == "pot" and after in ("barley", "roast", "noodle") or word in ("can", "bar") and after in ("",):
+        return after != "barley" and word != "pot"
+    if unit == "rib" and after == "celery":
+        return True
+    if unit in NEEDS_OF or word == "tray":
+        return word.endswith("s") and word != "breasts" and unit not in ("bean", "roll", "finger", "stone", "half", "quarter") and after.isalpha() and end < len(tokens) and not known.preparations.at(tokens, end)
+    return True
+
+
+def _size_after_unit(tokens, amount: Amount, known) -> None:
+    """ "1 can (400 g), drained", "1 tin 400 g tomatoes", "2 (6 oz) salmon fillets"."""
+    if amount.each or amount.end >= len(tokens):
+        return
+    if tokens[amount.end].kind == "group":
+        _size_in_bracket(tokens, amount, known, each=amount.kind == "container")
+    elif amount.kind == "container" and tokens[amount.end].kind == "num":
+        size = measure_at(tokens, amount.end, known)
+        if size:
+            size = with_duals(tokens, size, known)
+            amount.claims += [(t, "each" if r in ("quantity", "unit") else r) for t, r in size.claims]
+            amount.each, amount.each_unit, amount.end = (size.low + size.high) / 2, size.unit, size.end
+
+
+def _size_in_bracket(tokens, amount: Amount, known, each: bool) -> None:
+    size = whole_measure(tokens[amount.end].inner, known)
+    if size is None:
+        return
+    set_size(amount, size, each)
+    amount.claims.append((tokens[amount.end], "joint"))
+    amount.end += 1
+
+
+def set_size(amount: Amount, size: Amount, each: bool) -> None:
+    """Take a written measure as the size of one unit, or, when several are counted without
+    "each", as the size of all of them."""
+    amount.claims += [(t, "each" if r in ("quantity", "unit") else r) for t, r in size.claims]
+    value = (size.low + size.high) / 2
+    shared = not (each or "each" in size.reasons or amount.low is None or (amount.low <= 1 and amount.high <= 1))
+    if shared:
+        value /= (amount.low + amount.high) / 2
+        amount.reasons.append("size-may-be-total")
+    amount.reasons += [reason for reason in size.reasons if reason != "each"]
+    amount.each, amount.each_unit = (value or None), size.unit if value else ""
+
+
+def _implied_one(tokens, position, start, known) -> Amount | None:
+    """ "Pinch of salt", "large handful of rocket": one is meant."""
+    amount = Amount(low=1.0, high=1.0, reasons=["implied-one"])
+    amount.take(tokens, start, position, "note")
+    after = modifiers(tokens, position, amount, known)
+    found = unit_at(tokens, after, known) if after < len(tokens) else None
+    if found is None or found[1] in ("mass", "volume") or found[0] in LENGTHS or after == position and tokens[position].kind == "punct":
+        return None
+    unit, kind, end = found
+    of = low_at(tokens, end) == "of"
+    if not of and not (kind == "vague" and end < len(tokens) or kind == "container" and end < len(tokens) and tokens[end].kind == "word" and unit != "bar"):
+        return None
+    if tokens[end - 1].low.endswith("s") and tokens[end - 1].low not in ("glass", "wineglass"):
+        amount.low = amount.high = None
+        amount.reasons = []
+    amount.unit, amount.kind, amount.unit_words = unit, kind, tokens[after:end]
+    amount.take(tokens, after, end, "unit")
+    return _finished(tokens, amount, known)
+
+
+def _finished(tokens, amount: Amount, known) -> Amount:
+    """Take the "of" that follows, sort out the size words, and a late "each"."""
+    if amount.kind in MEASURED or amount.kind == "length":
+        amount.claims = [(t, "note" if r == "size" else r) for t, r in amount.claims]
+        amount.size = ""
+    for word in ("each", "of", "the", "a", "an"):
+        if low_at(tokens, amount.end) == word and (word != "a" or low_at(tokens, amount.end - 1) == "of"):
+            amount.take(tokens, amount.end, amount.end + 1, "note" if word == "each" else "joint")
+    return amount

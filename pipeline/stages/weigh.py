@@ -1,0 +1,330 @@
+"""Weigh: from the words of a line to grams, as purchased and edible.
+
+mass_g = quantity x measure_value (x density_g_per_ml when the measure is a volume)
+edible_g = mass_g x edible_fraction
+
+Both hold exactly in double precision, in this order, so that the row alone lets anyone
+recompute them. ``quantity`` counts the measure that ``measure_id`` names, which is a
+row of reference/measures.csv, a unit of the registry ("unit:uk_tablespoon"), or a row
+of reference/amount_rules.csv ("rule:salt-to-taste"): "2 x 400 g tins" is 800 of
+"unit:gram".
+
+A line that no rule and no row can weigh stays empty, with the reason why. Nothing is
+guessed: an assumption that was made is written in ``assumption``.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from pipeline import lineage, tables, units
+from pipeline.problems import ERROR, Problem
+from pipeline.stages import weigh_edible
+from pipeline.stages.weigh_lookup import (
+    Books, Density, Food, Measure, find_density, find_edible, find_measure, find_rule, open_books,
+)
+
+# Why a line has no mass: closed. "not-food" and "unreadable" lines have nothing to weigh.
+REASONS = ("", "no-quantity", "no-measure", "no-density", "no-entry", "absurd-quantity", "not-food", "unreadable")
+
+CONTAINERS = frozenset({"tin", "jar", "carton", "pouch"})
+# Number-free wording that stands for exactly one: "a pinch of", "handful of", "knob of".
+ONE_OF = frozenset({
+    "pinch", "dash", "drop", "splash", "drizzle", "glug", "squeeze", "knob", "handful", "dollop", "sprinkle", "grind",
+    "bunch", "sprig", "clove", "slice", "thumb", "tin", "jar", "packet", "sachet", "stick", "stalk", "leaf", "strip", "spray",
+})
+VAGUE = ONE_OF - {"bunch", "sprig", "clove", "slice", "tin", "jar", "packet", "sachet", "stick", "stalk", "leaf", "strip"}
+
+# Beyond these a number is taken for a slip of the pen, and nothing is worked out from it.
+# Both must be passed: a kitchen that feeds two hundred may use 40 kg. Common practice, no source.
+ABSURD_LINE_G = 20_000.0
+ABSURD_PORTION_G = 3_000.0
+ABSURD_SEASONING_LINE_G = 2_000.0
+ABSURD_SEASONING_PORTION_G = 250.0
+SEASONINGS = frozenset({"salt", "herbs-spices"})
+
+_TINNED = re.compile(r"\b(tin(ned|s)?|can(ned|s)?|jar(red|s)?)\b", re.I)
+_DRAINED_WEIGHT = re.compile(r"\bdrained[ -]+(and[ -]+rinsed[ -]+)?weight\b|\bnet drained\b", re.I)
+_DEEP = re.compile(r"\bdeep[ -]*fr", re.I)
+
+
+class Line(NamedTuple):
+    """Everything the weight of a line depends on; equal lines are weighed once."""
+
+    text: str
+    kind: str
+    quantity_low: float | None
+    quantity_high: float | None
+    unit: str
+    each_quantity: float | None
+    each_unit: str
+    size: str
+    preparation: str
+    amount_rule: str
+    units_system: str
+    portions: float
+    food: Food
+
+
+class Amount(NamedTuple):
+    """A number of measures. ``spread`` is the kind of row in amount_spread.csv."""
+
+    low: float
+    high: float
+    measure: Measure
+    spread: str
+    assumption: tuple[str, ...] = ()
+
+
+class CannotWeigh(Exception):
+    """The line has no weight; the argument is one of ``REASONS``."""
+
+
+def weigh(parsed, matched, lines, recipes, variants, entries, measures, edible_portions, densities, amount_spread,
+          amount_rules) -> tuple[pd.DataFrame, list[Problem]]:
+    """The mass of every line.
+
+    ``parsed``, ``matched``, ``lines``, ``recipes``, ``variants`` and ``entries`` are
+    tables of the models of the same name; the last five are the files of ``reference/``.
+    An entry counts only where its match was accepted; other lines are weighed by their
+    own words as far as those go. Returns the table :class:`pipeline.tables.Weighed` in
+    the order of ``parsed``, and problems: absurd quantities, unusable reference rows.
+    """
+    books, problems = open_books(measures, edible_portions, densities, amount_spread, amount_rules)
+    joined = _join(parsed, matched, lines, recipes, variants, entries)
+    weigh_once = lru_cache(maxsize=None)(lambda line: _weigh_line(line, books))
+    rows = []
+    for line_id, line in zip(joined["line_id"], _lines(joined)):
+        rows.append({"line_id": line_id, **weigh_once(line)})
+    table = pd.DataFrame(rows, columns=tables.columns(tables.Weighed))
+    table = _with_intervals(table) if len(table) else tables.empty(tables.Weighed)
+    absurd = joined[(table["weigh_reason"] == "absurd-quantity").to_numpy()] if len(table) else joined.iloc[:0]
+    problems.extend(_absurd(row) for row in absurd.itertuples())
+    return tables.checked(tables.Weighed, table, "weigh"), problems
+
+
+# ---------------------------------------------------------------- one line
+
+def _weigh_line(line: Line, books: Books) -> dict:
+    try:
+        return _weighed(line, books)
+    except CannotWeigh as reason:
+        return _nothing(str(reason))
+
+
+def _weighed(line: Line, books: Books) -> dict:
+    if line.kind != "food":
+        raise CannotWeigh("unreadable" if line.kind == "unreadable" else "not-food")
+    amount = _amount(line, books)
+    relative_low, relative_high = books.spread.get(amount.spread, (1.0, 1.0))  # "exact" has no row
+    quantity = (amount.low + amount.high) / 2
+    if quantity <= 0:
+        raise CannotWeigh("absurd-quantity")
+    density = _density(line, amount.measure, books)
+    mass_g = quantity * amount.measure.middle
+    if density:
+        mass_g = mass_g * density.middle
+    if _is_absurd(mass_g, line):
+        raise CannotWeigh("absurd-quantity")
+    edible, edible_note = weigh_edible.portion(line, amount, find_edible(books, line.food))
+    notes = dict.fromkeys(note for note in (*amount.assumption, edible_note) if note)
+    return {
+        "quantity": quantity, "quantity_low": amount.low * relative_low, "quantity_high": amount.high * relative_high,
+        "measure_id": amount.measure.measure_id, "measure_value": amount.measure.middle,
+        "measure_low": amount.measure.low, "measure_high": amount.measure.high, "measure_unit": amount.measure.unit,
+        "density_id": density.density_id if density else "",
+        "density_g_per_ml": density.middle if density else np.nan,
+        "density_low": density.low if density else np.nan, "density_high": density.high if density else np.nan,
+        "mass_g": mass_g, "mass_low_g": np.nan, "mass_high_g": np.nan,
+        "edible_id": edible.edible_id, "edible_fraction": edible.middle, "edible_low": edible.low,
+        "edible_high": edible.high, "edible_g": mass_g * edible.middle,
+        "assumption": "; ".join(notes), "weigh_reason": "",
+    }
+
+
+def _nothing(reason: str) -> dict:
+    text = {"measure_id": "", "measure_unit": "", "density_id": "", "edible_id": "", "assumption": "", "weigh_reason": reason}
+    return {name: text.get(name, np.nan) for name in tables.columns(tables.Weighed) if name != "line_id"}
+
+
+def _density(line: Line, measure: Measure, books: Books) -> Density | None:
+    if measure.unit != "ml":
+        return None
+    density = find_density(books, line.food)
+    if density is None:
+        raise CannotWeigh("no-density" if line.food.entry_id else "no-entry")
+    return density
+
+
+def _is_absurd(mass_g: float, line: Line) -> bool:
+    per_portion = mass_g / line.portions
+    if line.food.cooking_class in SEASONINGS:
+        return mass_g > ABSURD_SEASONING_LINE_G or per_portion > ABSURD_SEASONING_PORTION_G
+    return mass_g > ABSURD_LINE_G and per_portion > ABSURD_PORTION_G
+
+
+# ---------------------------------------------------------------- how much
+
+def _amount(line: Line, books: Books) -> Amount:
+    """The quantity and the measure it counts."""
+    low, high, notes = line.quantity_low, line.quantity_high, ()
+    if low is None or high is None:
+        if line.each_quantity is None and not _means_one(line):
+            return _rule_amount(line, books)
+        low = high = 1.0
+        notes = ("one assumed: no number is written",)
+    if line.each_quantity is not None:
+        return _of_each(line, low, high, notes, books)
+    amount = _counted(line, low, high, line.unit, notes, books)
+    return amount._replace(spread="one-assumed") if notes else amount
+
+
+def _means_one(line: Line) -> bool:
+    """No number, but the unit in the singular: "knob of butter", not "sprigs of thyme"."""
+    if line.unit not in ONE_OF:
+        return False
+    return re.search(rf"\b{re.escape(line.unit)}\b", line.text, re.I) is not None
+
+
+def _of_each(line: Line, low: float, high: float, notes, books: Books) -> Amount:
+    """So many of a stated size: the number and the size multiply."""
+    low, high = low * line.each_quantity, high * line.each_quantity
+    amount = _counted(line, low, high, line.each_unit, notes, books, container=line.unit)
+    stated = units.is_mass(line.each_unit) or units.is_volume(line.each_unit)
+    return amount._replace(spread="stated-size") if stated else amount
+
+
+def _counted(line: Line, low: float, high: float, unit: str, notes, books: Books, container: str = "") -> Amount:
+    """So many of one unit."""
+    drained, drained_note = _is_drained(line, container or unit)
+    notes = (*notes, *drained_note)
+    if units.is_mass(unit) or (units.is_volume(unit) and container in CONTAINERS and drained):
+        return _mass(line, low, high, unit, notes, drained, books)
+    if units.is_volume(unit):
+        return _volume(line, low, high, unit, notes, books)
+    preparation = f"{line.preparation} drained" if drained else line.preparation
+    # The whole tin would count the liquid that was poured away.
+    basis = "drained" if drained and unit in CONTAINERS else ""
+    found = find_measure(books, line.food, unit or "piece", line.size, preparation, basis=basis)
+    if found is None:
+        raise CannotWeigh("no-measure" if line.food.entry_id else "no-entry")
+    measure, size_note = found
+    vague = measure.scope in ("class", "any") or unit in VAGUE
+    vague_note = f"{unit or 'piece'} taken as {measure.middle:g} {measure.unit} ({measure.low:g}-{measure.high:g})" if vague else ""
+    whole = float(low).is_integer() and float(high).is_integer()
+    return Amount(low, high, measure, "counted" if whole else "counted-part", (*notes, size_note, vague_note))
+
+
+def _mass(line: Line, low: float, high: float, unit: str, notes, drained: bool, books: Books) -> Amount:
+    if drained:
+        found = find_measure(books, line.food, "tin-drained-fraction", "", "")
+        if found is None:
+            raise CannotWeigh("no-measure")
+        # A tin's contents in g; one that states ml holds about as many grams of brine as ml.
+        grams = units.grams_per(unit).middle if units.is_mass(unit) else units.millilitres_per(unit, line.units_system).middle
+        note = f"drained contents are {found[0].middle:g} of the tin's weight"
+        return Amount(low * grams, high * grams, found[0], "stated-size", (*notes, note))
+    size = units.grams_per(unit)
+    measure = Measure(f"unit:{size.name}", size.low, size.middle, size.high, "g", "as-purchased")
+    return Amount(low, high, measure, "weighed-mass", notes)
+
+
+def _volume(line: Line, low: float, high: float, unit: str, notes, books: Books) -> Amount:
+    spread = "spoon" if unit in units.SPOONS else "cup" if unit == "cup" else "measured-volume"
+    own = find_measure(books, line.food, unit, line.size, line.preparation, scopes=("entry", "name"))
+    if own:
+        return Amount(low, high, own[0], spread, (*notes, own[1]))
+    size = units.millilitres_per(unit, line.units_system)
+    note = "" if size.exact else f"{unit} taken as {size.middle:g} ml ({size.low:.0f}-{size.high:.0f})"
+    measure = Measure(f"unit:{size.name}", size.low, size.middle, size.high, "ml", "edible")
+    return Amount(low, high, measure, spread, (*notes, note))
+
+
+def _is_drained(line: Line, container: str) -> tuple[bool, tuple[str, ...]]:
+    """Whether the liquid of a tin is poured away, so that its stated size counts too much."""
+    if _DRAINED_WEIGHT.search(line.text):
+        return False, ()
+    from_tin = container in CONTAINERS
+    said = line.food.state == "drained" or "drained" in line.preparation.casefold()
+    if said and not from_tin:
+        # "400 g tinned lentils, drained" states the tin; "200 g drained lentils" what is left.
+        tin = _TINNED.search(line.text)
+        after = re.search(r"\bdrained\b", line.text, re.I)
+        from_tin = bool(tin and after and tin.start() < after.start())
+    if said:
+        return from_tin, ()
+    if from_tin and line.food.entry_state == "drained":
+        return True, ("drained contents assumed, as in the matched entry",)
+    return False, ()
+
+
+def _rule_amount(line: Line, books: Books) -> Amount:
+    """An amount without a number, by a rule of the food's class."""
+    asked = "none" if line.amount_rule == "stated" else line.amount_rule
+    rule = find_rule(books, asked, line.food.cooking_class)
+    if rule is None or line.unit or _DEEP.search(line.text):
+        raise CannotWeigh("no-quantity")
+    times = line.portions if rule.per == "portion" else 1.0
+    measure = Measure(f"rule:{rule.rule_id}", rule.low, rule.middle, rule.high, rule.unit, "edible")
+    note = (f"no amount written: {rule.middle:g} {rule.unit} ({rule.low:g}-{rule.high:g}) per {rule.per} "
+            f"by the rule {rule.rule_id}")
+    return Amount(times, times, measure, "exact", (note,))
+
+
+# ---------------------------------------------------------------- tables
+
+def _join(parsed, matched, lines, recipes, variants, entries) -> pd.DataFrame:
+    """One row per parsed line with its match, recipe, portions and entry."""
+    frame = parsed.merge(matched[["line_id", "entry_id", "match_outcome"]], on="line_id", how="left")
+    frame = frame.merge(
+        lines[["line_id", "recipe_id", "variant_id", "line_no", "source_file", "source_line"]], on="line_id", how="left")
+    frame = frame.merge(recipes[["recipe_id", "units_system"]], on="recipe_id", how="left")
+    frame = frame.merge(variants[["recipe_id", "variant_id", "portions"]], on=["recipe_id", "variant_id"], how="left")
+    frame["entry_id"] = frame["entry_id"].where(frame["match_outcome"] == "accepted", "").fillna("")
+    known = entries[["entry_id", "name", "common_names", "state", "cooking_class", "refuse_fraction", "refuse_description"]]
+    known = known.rename(columns={"name": "entry_name", "state": "entry_state"})
+    return frame.merge(known, on="entry_id", how="left")
+
+
+def _lines(frame: pd.DataFrame) -> list[Line]:
+    def text(name):
+        return frame[name].fillna("").astype(str).tolist()
+
+    def number(name):
+        return [None if pd.isna(value) else float(value) for value in frame[name]]
+
+    kinds = ["not-food" if outcome == "not-food" else kind for outcome, kind in zip(text("match_outcome"), text("kind"))]
+    foods = [Food(*parts) for parts in zip(
+        text("phrase"), text("state"), text("entry_id"), text("entry_name"), text("common_names"), text("cooking_class"),
+        text("entry_state"), number("refuse_fraction"), text("refuse_description"))]
+    portions = [value or 1.0 for value in number("portions")]
+    systems = [system or "uk" for system in text("units_system")]
+    return [Line(*parts) for parts in zip(
+        text("text"), kinds, number("quantity_low"), number("quantity_high"), text("unit"), number("each_quantity"),
+        text("each_unit"), text("size"), text("preparation"), text("amount_rule"), systems, portions, foods)]
+
+
+def _with_intervals(table: pd.DataFrame) -> pd.DataFrame:
+    """``mass_low_g`` and ``mass_high_g``: the relative variances of the factors add (JCGM 100, 5.1.6)."""
+    variance = np.zeros(len(table))
+    for value, low, high in (("quantity", "quantity_low", "quantity_high"), ("measure_value", "measure_low", "measure_high"),
+                             ("density_g_per_ml", "density_low", "density_high")):
+        numbers = table[[value, low, high]].astype("float64")
+        relative = lineage.standard_uncertainty(numbers[low], numbers[high]) / numbers[value]
+        variance += np.square(np.nan_to_num(relative))
+    table["mass_low_g"], table["mass_high_g"] = lineage.figure_interval(
+        table["mass_g"].astype("float64"), np.sqrt(variance) * table["mass_g"].astype("float64"))
+    return table
+
+
+def _absurd(row) -> Problem:
+    return Problem(
+        where=f"{row.source_file}:{row.source_line} ({row.recipe_id}/{row.variant_id} line {row.line_no})",
+        what=f"the amount cannot be meant: {row.text!r}",
+        remedy="Correct the number or the unit in the recipe; the line is not weighed until then",
+        code="absurd-quantity", severity=ERROR, stage="weigh", recipe_id=row.recipe_id)

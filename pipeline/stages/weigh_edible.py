@@ -1,0 +1,84 @@
+"""As purchased or edible: whether the refuse of a food is still in the amount written.
+
+The classic mistake is to take the refuse off twice. It comes off only where the amount
+is of the food as bought:
+
+- a count or a mass of an untrimmed food ("2 leeks, trimmed", "500 g potatoes"): yes;
+- a measure that is of the edible portion, as the household weights of USDA SR26 are: no;
+- words before the food ("200 g peeled potatoes", "100 g chopped onion"), and wording
+  such as "peeled weight": no, the cook weighed what was left;
+- a spoon, cup or handful: no, it holds what is left;
+- canned, drained, frozen, cooked, smoked, dried or pickled food, boneless meat: no.
+"""
+
+from __future__ import annotations
+
+import re
+
+from pipeline.stages.weigh_lookup import Edible, Food
+
+WHOLE = Edible("", 1.0, 1.0, 1.0, "")
+READY_STATES = frozenset({"canned", "drained", "frozen", "cooked", "smoked", "dried", "pickled"})
+# Classes whose entries may answer with their own refuse where no row is curated: what a British
+# shop sells with its refuse. Meat, fish and nuts are mostly sold without.
+SOLD_WITH_REFUSE = frozenset({
+    "leafy-greens", "roots", "potatoes", "sweet-potatoes", "tomatoes", "other-vegetables", "mushrooms", "fruit", "citrus",
+})
+# A published refuse is one figure for all cooks: careful and careless ones lose half and one
+# and a half times as much. Common practice, no source.
+LEAST_LOST, MOST_LOST = 0.5, 1.5
+
+_NET = re.compile(
+    r"\b(peeled|trimmed|prepared|shelled|podded|stoned|pitted|cooked|drained|net|edible|boned|cleaned|deseeded)[ -]+weight\b"
+    r"|\bweighed after\b|\bprepared\)", re.I)
+_READY_ANYWHERE = re.compile(r"\b(boneless|skinless|boned|filleted|fillets?|ready[- ]prepared|pre-?prepared|shelled)\b", re.I)
+_READY_BEFORE = re.compile(
+    r"\b(peeled|trimmed|prepared|podded|stoned|pitted|deseeded|seeded|cored|hulled|cleaned|picked|chopped|sliced|diced|grated|"
+    r"shredded|mashed|cubed|minced|puréed|pureed|cooked|segmented|zested|florets|leaves|segments|cubes|chunks|juice|zest)\b", re.I)
+_WITH_SKIN = re.compile(r"\b(unpeeled|skins?[ -]on|in their skins?|scrubbed|unskinned|left whole)\b", re.I)
+_SKIN = re.compile(r"skin|peel|paring|scraping", re.I)
+
+
+def portion(line, amount, found: Edible | None) -> tuple[Edible, str]:
+    """The edible portion of an amount, and what was assumed about it ("" when nothing).
+
+    ``line`` is a :class:`pipeline.stages.weigh.Line`, ``amount`` its Amount, ``found``
+    the curated row for the food if there is one.
+    """
+    if amount.measure.basis != "as-purchased" or amount.measure.unit == "ml":
+        return WHOLE, ""
+    if _is_ready(line):
+        return WHOLE, ""
+    edible = found or _of_entry(line.food)
+    if edible is None:
+        return WHOLE, ""
+    if _WITH_SKIN.search(line.text) and _SKIN.search(edible.refuse):
+        return WHOLE, "eaten with its skin: no refuse taken off"
+    return edible, ""
+
+
+def _is_ready(line) -> bool:
+    """Whether the words say that the amount is of food without its refuse."""
+    if line.food.state in READY_STATES or line.food.entry_state in READY_STATES:
+        return True
+    if _NET.search(line.text) or _READY_ANYWHERE.search(line.text):
+        return True
+    return _READY_BEFORE.search(_before_food(line.text, line.food.phrase)) is not None
+
+
+def _before_food(text: str, phrase: str) -> str:
+    """The text in front of the last word of the food's name; a comma ends what is said before it."""
+    words = re.findall(r"[a-zà-ÿ]+", phrase.casefold())
+    lowered = text.casefold()
+    at = lowered.rfind(words[-1]) if words else -1
+    if at < 0:
+        return ""
+    return lowered[:at]
+
+
+def _of_entry(food: Food) -> Edible | None:
+    """The entry's own refuse, for a class that is sold with it."""
+    lost = food.refuse_fraction
+    if not lost or food.cooking_class not in SOLD_WITH_REFUSE:
+        return None
+    return Edible(f"entry-refuse:{food.entry_id}", max(0.0, 1 - MOST_LOST * lost), 1 - lost, 1 - LEAST_LOST * lost, food.refuse)

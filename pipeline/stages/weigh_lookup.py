@@ -1,0 +1,271 @@
+"""Which reference row answers for a food: measures, densities, edible portions, rules.
+
+A row of the composition entry beats a row of the food's name, that beats a row of its
+cooking class, and that one for any food. Names are looked for as the cook wrote them,
+then as the entry is called, then without their leading words ("large field mushroom"
+-> "mushroom"): the last word of an English food name is the food.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from functools import lru_cache
+from typing import NamedTuple
+
+import pandas as pd
+
+from pipeline.problems import ERROR, InputError, Problem
+from pipeline.stages.match_words import tokens
+
+SCOPES = ("entry", "name", "class", "any")
+# The kinds of amount_spread.csv that weighing needs; a missing one would hide an uncertainty.
+SPREAD_KINDS = ("weighed-mass", "measured-volume", "spoon", "cup", "counted", "counted-part", "stated-size", "one-assumed")
+# A dried food weighs nothing like the fresh one of the same name ("2 dried apricots"), so it
+# is never given the fresh food's row: only a row that says "dried", or its class.
+APART = frozenset({"dried"})
+STATE_WORDS = ("dried", "canned", "frozen", "smoked", "cooked", "pickled")
+
+
+class Food(NamedTuple):
+    """What is known of a line's food: the phrase, its state, and the accepted entry."""
+
+    phrase: str
+    state: str
+    entry_id: str = ""
+    entry_name: str = ""
+    common_names: str = ""
+    cooking_class: str = ""
+    entry_state: str = ""
+    refuse_fraction: float | None = None
+    refuse: str = ""
+
+
+class Measure(NamedTuple):
+    """Grams or millilitres (``unit``) in one measure, with its 90 % interval."""
+
+    measure_id: str
+    low: float
+    middle: float
+    high: float
+    unit: str
+    basis: str
+    size: str = ""
+    preparation: str = ""
+    scope: str = "any"
+
+
+class Density(NamedTuple):
+    density_id: str
+    low: float
+    middle: float
+    high: float
+
+
+class Edible(NamedTuple):
+    edible_id: str
+    low: float
+    middle: float
+    high: float
+    refuse: str
+
+
+class Rule(NamedTuple):
+    """What a phrase without a number stands for, in ``unit`` per portion or recipe."""
+
+    rule_id: str
+    low: float
+    middle: float
+    high: float
+    unit: str
+    per: str
+
+
+class Books(NamedTuple):
+    """The reference tables of this stage, indexed by scope and key."""
+
+    measures: dict[tuple[str, str, str], list[Measure]]
+    densities: dict[tuple[str, str], Density]
+    edible: dict[tuple[str, str], Edible]
+    rules: dict[tuple[str, str], Rule]
+    spread: dict[str, tuple[float, float]]
+    measure_words: frozenset[str]
+
+
+@lru_cache(maxsize=65536)
+def food_key(name: str) -> str:
+    """A food name in the form that keys are compared in: lower case, singular words."""
+    return " ".join(tokens(name))
+
+
+def _key(scope: str, key: str) -> str:
+    return food_key(key) if scope == "name" else key
+
+
+def open_books(measures, edible_portions, densities, amount_spread, amount_rules) -> tuple[Books, list[Problem]]:
+    """Index the five reference tables (columns as in ``reference/``).
+
+    Returns the index and a problem for each row that cannot be used: an interval out of
+    order, a value below zero, an unknown scope, or a second row for the same thing.
+    Raises :class:`InputError` when a kind of spread is missing.
+    """
+    problems: list[Problem] = []
+    by_measure: dict[tuple[str, str, str], list[Measure]] = defaultdict(list)
+    seen: set[tuple] = set()
+    for row in _usable(measures, "measures", "measure_id", ("low", "middle", "high"), problems):
+        key = (row.scope, _key(row.scope, row.scope_key), row.measure)
+        if _is_second((*key, row.size, row.preparation), seen, "measures", row.measure_id, problems):
+            continue
+        by_measure[key].append(Measure(row.measure_id, row.low, row.middle, row.high, row.unit, row.basis, row.size,
+                                       row.preparation, row.scope))
+    seen.clear()
+    by_density = {}
+    for row in _usable(densities, "densities", "density_id", ("low", "density_g_per_ml", "high"), problems):
+        key = (row.scope, _key(row.scope, row.scope_key))
+        if not _is_second(key, seen, "densities", row.density_id, problems):
+            by_density[key] = Density(row.density_id, row.low, row.density_g_per_ml, row.high)
+    seen.clear()
+    by_edible = {}
+    for row in _usable(edible_portions, "edible_portions", "edible_id", ("low", "edible_fraction", "high"), problems, top=1.0):
+        key = (row.scope, _key(row.scope, row.scope_key))
+        if not _is_second(key, seen, "edible_portions", row.edible_id, problems):
+            by_edible[key] = Edible(row.edible_id, row.low, row.edible_fraction, row.high, row.refuse)
+    seen.clear()
+    rules = {}
+    for row in _usable(amount_rules, "amount_rules", "rule_id", ("low", "middle", "high"), problems):
+        key = (row.amount_rule, row.cooking_class)
+        if not _is_second(key, seen, "amount_rules", row.rule_id, problems):
+            rules[key] = Rule(row.rule_id, row.low, row.middle, row.high, row.unit, row.per)
+    spread = {row.kind: (row.relative_low, row.relative_high) for row in amount_spread.itertuples()}
+    missing = sorted(set(SPREAD_KINDS) - set(spread))
+    if missing:
+        raise InputError(Problem("reference/amount_spread.csv", f"has no row of the kind {', '.join(missing)}",
+                                 "Add the row: without it an uncertainty would be lost", "reference-row", ERROR, "weigh"))
+    words = frozenset(measure for _, _, measure in by_measure)
+    return Books(dict(by_measure), by_density, by_edible, rules, spread, words), problems
+
+
+def _usable(table: pd.DataFrame, name: str, key: str, ordered: tuple[str, str, str], problems: list[Problem], top=None):
+    """Rows with low <= middle <= high, all above zero (low may be 0); the others become problems."""
+    low, middle, high = ordered
+    for row in table.rename(columns={"class": "cooking_class"}).itertuples(index=False):
+        least, value, most = getattr(row, low), getattr(row, middle), getattr(row, high)
+        fault = ""
+        if not 0 <= least <= value <= most or not value > 0:
+            fault = f"the interval {least} / {value} / {most} is not 0 <= low <= middle <= high with a middle above 0"
+        elif top is not None and most > top:
+            fault = f"the high end {most} is above {top}"
+        elif getattr(row, "scope", "any") not in SCOPES:
+            fault = f"the scope {row.scope!r} is not one of {', '.join(SCOPES)}"
+        if fault:
+            problems.append(Problem(f"reference/{name}.csv: {getattr(row, key)}", fault, "Correct the row; it is not used",
+                                    "reference-row", ERROR, "weigh"))
+            continue
+        yield row
+
+
+def _is_second(key: tuple, seen: set, table: str, row_id: str, problems: list[Problem]) -> bool:
+    if key not in seen:
+        seen.add(key)
+        return False
+    problems.append(Problem(f"reference/{table}.csv: {row_id}", f"is a second row for {' / '.join(filter(None, key))}",
+                            "Keep one of the two; the first is used", "reference-row", ERROR, "weigh"))
+    return True
+
+
+@lru_cache(maxsize=65536)
+def names(food: Food) -> tuple[str, ...]:
+    """Name keys to try for a food, best first."""
+    written = food_key(food.phrase)
+    called = [food_key(name) for name in (*food.common_names.split(";"), food.entry_name) if name.strip()]
+    state = food.state or food.entry_state
+    stated = [f"{state} {name}" for name in (written, *_endings(written), *called)] if state in STATE_WORDS else []
+    if food.state in APART:
+        own = [name for name in (written, *called) if name.split(" ")[0] in APART]
+        return _once([*stated, *own])
+    plain = [written, *called, *_endings(written), *(end for name in called for end in _endings(name))]
+    return _once([*stated, *plain])
+
+
+def _endings(name: str) -> list[str]:
+    words = name.split(" ")
+    return [" ".join(words[start:]) for start in range(1, len(words))]
+
+
+def _once(keys: list[str]) -> tuple[str, ...]:
+    return tuple(key for key in dict.fromkeys(keys) if key)
+
+
+def _scoped(food: Food):
+    """(scope, key) pairs to try, best first, without ``any``."""
+    if food.entry_id:
+        yield "entry", food.entry_id
+    for name in names(food):
+        yield "name", name
+    if food.cooking_class:
+        yield "class", food.cooking_class
+
+
+def find_density(books: Books, food: Food) -> Density | None:
+    """The density of a food, None when no row answers for it."""
+    return next((books.densities[key] for key in _scoped(food) if key in books.densities), None)
+
+
+def find_edible(books: Books, food: Food) -> Edible | None:
+    """The edible portion of a food, None when no row answers for it."""
+    return next((books.edible[key] for key in _scoped(food) if key in books.edible), None)
+
+
+def find_rule(books: Books, amount_rule: str, cooking_class: str) -> Rule | None:
+    """What ``amount_rule`` means for a class without a number; None when nobody should guess."""
+    return books.rules.get((amount_rule, cooking_class))
+
+
+def find_measure(books: Books, food: Food, measure: str, size: str, preparation: str,
+                 scopes: tuple[str, ...] = SCOPES, basis: str = "") -> tuple[Measure, str] | None:
+    """The measure row for one ``measure`` of a food, and what was assumed about its size.
+
+    ``preparation`` is the words said about it ("chopped", "juice", "drained"). With
+    ``basis`` only rows of that basis answer. None when no row answers.
+    """
+    for scope, key in (*_scoped(food), ("any", "")):
+        if scope not in scopes:
+            continue
+        for name, word in _ways(scope, key, measure, books.measure_words):
+            rows = [row for row in books.measures.get((scope, name, word), ()) if basis in ("", row.basis)]
+            chosen = _choose(rows, size, preparation) if rows else None
+            if chosen:
+                return chosen, _size_assumed(chosen, rows, size)
+    return None
+
+
+def _ways(scope: str, key: str, measure: str, measure_words: frozenset[str]):
+    """One name and measure, and the same said otherwise: a breast of "chicken", one "chicken breast"."""
+    yield key, measure
+    if scope != "name":
+        return
+    if measure != "piece":
+        yield f"{key} {measure}", "piece"
+        return
+    head, _, last = key.rpartition(" ")
+    if head and last in measure_words:
+        yield head, last
+
+
+def _choose(rows: list[Measure], size: str, preparation: str) -> Measure | None:
+    """The row whose preparation was said, then whose size was said; None if none fits."""
+    said = preparation.casefold().replace(",", " ").replace(";", " ").split()
+    fitting = [row for row in rows if not row.preparation or any(word.startswith(row.preparation) for word in said)]
+    if not fitting:
+        return None
+    order = {"baby": ("baby", "small", "", "medium", "large"), "small": ("small", "", "medium", "baby", "large"),
+             "medium": ("medium", "", "large", "small", "baby"), "large": ("large", "", "medium", "small", "baby"),
+             "": ("", "medium", "large", "small", "baby")}[size]
+    return min(fitting, key=lambda row: (not row.preparation, order.index(row.size)))
+
+
+def _size_assumed(chosen: Measure, rows: list[Measure], size: str) -> str:
+    if size and chosen.size != size:
+        return f"no weight for {size}: {chosen.size or 'the usual size'} taken"
+    if not size and (chosen.size or any(row.size for row in rows)):
+        return f"{chosen.size or 'medium'} size assumed"
+    return ""

@@ -1,0 +1,136 @@
+"""What one task of the flow does: a stage, on the bundle of tables of one partition of recipes.
+
+A bundle is a dict of tables by name, with the problems of the stage as the table
+``problems``. The stages themselves are pure functions of tables (``pipeline/stages``);
+here their arguments are picked from the bundles of the stages before.
+"""
+
+from __future__ import annotations
+
+import hashlib
+
+import pandas as pd
+
+from pipeline import decisions, problems, sources
+from pipeline.policy import Policy
+from pipeline.stages import audit as audit_stage
+from pipeline.stages import cook as cook_stage
+from pipeline.stages import judge as judge_stage
+from pipeline.stages import match as match_stage
+from pipeline.stages import parse as parse_stage
+from pipeline.stages import total as total_stage
+from pipeline.stages import weigh as weigh_stage
+from pipeline.stages.ingest_variants import with_optional
+
+Bundle = dict[str, pd.DataFrame]
+RECIPES_PER_PARTITION = 16
+BY_RECIPE = ("recipes", "variants", "lines", "steps", "published", "printed_claims")
+
+
+def partitions(collection: Bundle) -> list[Bundle]:
+    """The collection cut by recipe, the same recipe always into the same part.
+
+    The number of parts is a power of two and a recipe's part follows from its id alone,
+    so that one changed recipe changes one part.
+    """
+    ids = collection["recipes"]["recipe_id"].tolist()
+    count = 1
+    while count * RECIPES_PER_PARTITION < len(ids):
+        count *= 2
+    number = {recipe_id: int(hashlib.sha256(recipe_id.encode()).hexdigest(), 16) % count for recipe_id in ids}
+    parts = []
+    for wanted in range(count):
+        part = {name: _only(collection[name], number, wanted) for name in BY_RECIPE}
+        if len(part["recipes"]):
+            parts.append(part)
+    return parts
+
+
+def _only(table: pd.DataFrame, number: dict[str, int], wanted: int) -> pd.DataFrame:
+    return table[table["recipe_id"].map(number) == wanted].reset_index(drop=True)
+
+
+def one_by_one(part: Bundle) -> list[Bundle]:
+    """The partition cut into one bundle per recipe."""
+    ids = part["recipes"]["recipe_id"].tolist()
+    numbers = {recipe_id: number for number, recipe_id in enumerate(ids)}
+    return [{name: _only(part[name], numbers, wanted) for name in BY_RECIPE} for wanted in range(len(ids))]
+
+
+def broken_recipe(part: Bundle, error: Exception) -> problems.Problem:
+    """Says that a recipe broke a stage and is left out."""
+    recipe = part["recipes"].iloc[0]
+    return problems.Problem(
+        f"{recipe['source_file']}:{recipe['source_line']}", f"a stage failed on this recipe ({type(error).__name__}: {error})",
+        "The recipe is left out; report the recipe and this message as a defect", "stage-failed", stage="flow",
+        recipe_id=recipe["recipe_id"])
+
+
+def read(part: Bundle, mappings: decisions.Mappings) -> Bundle:
+    """Parse the lines, then add the variants with the optional lines."""
+    vocabulary = (mappings.unit_words, mappings.sizes, mappings.states, mappings.preparations)
+    parsed, found = parse_stage.parse(part["lines"], *vocabulary)
+    lines, variants, steps = with_optional(part["lines"], parsed, part["variants"], part["steps"])
+    if len(lines) > len(part["lines"]):
+        parsed, _ = parse_stage.parse(lines, *vocabulary)
+    return {"parsed": parsed, "lines": lines, "variants": variants, "steps": steps, "recipes": part["recipes"],
+            "problems": problems.to_table(found)}
+
+
+def match(read: Bundle, entries: pd.DataFrame, table: str, mappings: decisions.Mappings, reference: sources.Reference) -> Bundle:
+    """Match the phrases to entries of the composition table."""
+    matched, candidates, found = match_stage.match(
+        read["parsed"], entries, table, mappings.words, reference.match_weights, mappings.foods,
+        reference.rule("accept_above"), reference.rule("review_above"))
+    return {"matched": matched, "candidates": candidates, "problems": problems.to_table(found)}
+
+
+def weigh(read: Bundle, matched: Bundle, entries: pd.DataFrame, reference: sources.Reference) -> Bundle:
+    """Find the grams of every line, as purchased and edible."""
+    weighed, found = weigh_stage.weigh(
+        read["parsed"], matched["matched"], read["lines"], read["recipes"], read["variants"], entries, reference.measures,
+        reference.edible_portions, reference.densities, reference.amount_spread, reference.amount_rules)
+    return {"weighed": weighed, "problems": problems.to_table(found)}
+
+
+def cook(
+    read: Bundle, matched: Bundle, weighed: Bundle, entries: pd.DataFrame, mappings: decisions.Mappings,
+    reference: sources.Reference,
+) -> Bundle:
+    """Read from the method what befell each line, and the factors that follow."""
+    cooked, retentions, found = cook_stage.cook(
+        read["parsed"], matched["matched"], weighed["weighed"], read["lines"], read["steps"], entries, reference.yields,
+        reference.retention, reference.retention_rules, mappings.cooking_verbs, mappings.methods, reference.components)
+    return {"cooked": cooked, "retentions": retentions, "problems": problems.to_table(found)}
+
+
+def total(
+    read: Bundle, matched: Bundle, weighed: Bundle, cooked: Bundle, entries: pd.DataFrame, values: pd.DataFrame, table: str,
+    reference: sources.Reference,
+) -> Bundle:
+    """Settle every line, then sum and propagate."""
+    settled = total_stage.settle(read["lines"], read["parsed"], matched["matched"], weighed["weighed"], cooked["cooked"],
+                                 read["variants"])
+    result = total_stage.total(settled, weighed["weighed"], cooked["cooked"], cooked["retentions"], matched["candidates"],
+                               read["variants"], read["recipes"], entries, values, reference, table)
+    return {"settled": settled, **result}
+
+
+def judge(read: Bundle, totals: Bundle, policy: Policy, reference: sources.Reference) -> Bundle:
+    """Judge every claim and local limit."""
+    verdicts, found = judge_stage.judge(
+        totals["figures"], read["recipes"], read["variants"], reference.claims, reference.nutrient_reference_values, policy,
+        reference.energy_factors)
+    return {"verdicts": verdicts, "problems": problems.to_table(found)}
+
+
+def audit(
+    part: Bundle, read: Bundle, cooked: Bundle, totals: Bundle, judged: Bundle, values: pd.DataFrame,
+    reference: sources.Reference,
+) -> Bundle:
+    """Look for what cannot be right, and for what is in print and no longer true."""
+    findings, found = audit_stage.audit(
+        totals["figures"], totals["settled"], totals["contributions"], part["published"], part["printed_claims"],
+        judged["verdicts"], reference.tolerances, reference.raw_cooked_pairs, values, cooked["retentions"],
+        cooked["cooked"], read["recipes"], read["variants"])
+    return {"findings": findings, "problems": problems.to_table(found)}
