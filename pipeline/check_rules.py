@@ -86,9 +86,11 @@ def rules(components: Iterable[str]) -> list[Rule]:
         _true("figures", "potassium-plausible",
               f"No portion has more than {POTASSIUM_CEILING_MG_PER_PORTION:g} mg of potassium", "value", "unit"),
         _true("figures", "energy-plausible",
-              f"No 100 g has more than {ENERGY_CEILING_KJ_PER_100G:g} kJ of energy, a tenth above pure fat", "value", "unit"),
+              f"No 100 g has more than {ENERGY_CEILING_KJ_PER_100G:g} kJ of energy, a tenth above pure fat",
+              "value", "unit"),
         _true("figures", "mass-plausible",
-              f"No 100 g has more than {MASS_CEILING_G_PER_100G:g} g of one component other than water", "value", "unit"),
+              f"No 100 g has more than {MASS_CEILING_G_PER_100G:g} g of one component other than water",
+              "value", "unit"),
         _true("figures", "salt", "Salt is 2.5 times sodium", "value", "unit"),
         _true("figures", "energy-units",
               f"Energy in kJ is {KJ_PER_KCAL[0]:g} to {KJ_PER_KCAL[1]:g} times energy in kcal", "value", "unit"),
@@ -115,8 +117,8 @@ def rules(components: Iterable[str]) -> list[Rule]:
               "retention_fraction", "amount"),
         _true("contributions", "input-known", "Every input that a contribution names is in the table of inputs",
               "composition_input", "match_input", "retention_input"),
-        _true("contributions", "retention-plausible", "Every retention but that of water, which is a balance, is at most 2",
-              "retention_fraction"),
+        _true("contributions", "retention-plausible",
+              "Every retention but that of water, which is a balance, is at most 2", "retention_fraction"),
         _unique("inputs", "input_id", "Every input has a name of its own"),
         _not_below("inputs", "value", "low", "No input is below its interval"),
         _not_below("inputs", "high", "value", "No input is above its interval"),
@@ -128,7 +130,8 @@ def rules(components: Iterable[str]) -> list[Rule]:
         _true("verdicts", "not-on-withheld", "No verdict holds on a withheld figure", "component", "basis"),
         _true("verdicts", "whole", "A verdict that holds has its whole interval on one side of its limit",
               "low", "high", "limit"),
-        _true("verdicts", "margin", "A verdict that holds shows a value, and a margin that is not negative", "value", "margin"),
+        _true("verdicts", "margin", "A verdict that holds shows a value, and a margin that is not negative",
+              "value", "margin"),
         _true("verdicts", "figure", "Every verdict shows the value of the figure that it judges", "component", "value"),
         Rule("verdicts-source", "verdicts", "Every verdict names the source of its limit",
              "ExpectColumnValueLengthsToBeBetween", {"column": "source_id", "min_value": 1}, ("source_id",)),
@@ -139,31 +142,34 @@ def rules(components: Iterable[str]) -> list[Rule]:
 
 
 def _true(table: str, name: str, words: str, *shown: str) -> Rule:
-    return Rule(f"{table}-{name}", table, words, "ExpectColumnValuesToBeInSet",
+    return Rule(f"{_plain(table)}-{name}", table, words, "ExpectColumnValuesToBeInSet",
                 {"column": _flag(name), "value_set": [True]}, shown)
 
 
 def _unique(table: str, column: str, words: str) -> Rule:
-    return Rule(f"{table}-{_plain(column)}-unique", table, words, "ExpectColumnValuesToBeUnique", {"column": column}, (column,))
+    return Rule(f"{_plain(table)}-{_plain(column)}-unique", table, words, "ExpectColumnValuesToBeUnique",
+                {"column": column}, (column,))
 
 
 def _in_set(table: str, column: str, allowed: Iterable[str], words: str) -> Rule:
-    return Rule(f"{table}-{_plain(column)}-known", table, words, "ExpectColumnValuesToBeInSet",
+    return Rule(f"{_plain(table)}-{_plain(column)}-known", table, words, "ExpectColumnValuesToBeInSet",
                 {"column": column, "value_set": list(allowed)}, (column,))
 
 
 def _present(table: str, column: str, words: str) -> Rule:
-    return Rule(f"{table}-{_plain(column)}-present", table, words, "ExpectColumnValuesToNotBeNull", {"column": column}, (column,))
+    return Rule(f"{_plain(table)}-{_plain(column)}-present", table, words, "ExpectColumnValuesToNotBeNull",
+                {"column": column}, (column,))
 
 
 def _between(table: str, column: str, low: float | None, high: float | None, words: str) -> Rule:
     limits = {key: limit for key, limit in (("min_value", low), ("max_value", high)) if limit is not None}
-    return Rule(f"{table}-{_plain(column)}-range", table, words, "ExpectColumnValuesToBeBetween",
+    return Rule(f"{_plain(table)}-{_plain(column)}-range", table, words, "ExpectColumnValuesToBeBetween",
                 {"column": column, **limits}, (column,))
 
 
 def _not_below(table: str, upper: str, lower: str, words: str) -> Rule:
-    return Rule(f"{table}-{_plain(upper)}-not-below-{_plain(lower)}", table, words, "ExpectColumnPairValuesAToBeGreaterThanB",
+    return Rule(f"{_plain(table)}-{_plain(upper)}-not-below-{_plain(lower)}", table, words,
+                "ExpectColumnPairValuesAToBeGreaterThanB",
                 {"column_A": upper, "column_B": lower, "or_equal": True, "ignore_row_if": "either_value_is_missing"},
                 (lower, upper))
 
@@ -189,10 +195,11 @@ def prepared(tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
         "verdicts": _verdict_flags(frames),
         "worklist": _worklist_flags(frames),
     }
-    return {
-        name: frame.assign(**{_flag(flag): np.asarray(values, dtype=bool) for flag, values in flags.get(name, {}).items()})
-        for name, frame in frames.items()
-    }
+    return {name: frame.assign(**_columns(flags.get(name, {}))) for name, frame in frames.items()}
+
+
+def _columns(flags: Mapping[str, Any]) -> dict[str, np.ndarray]:
+    return {_flag(name): np.asarray(values, dtype=bool) for name, values in flags.items()}
 
 
 def _figure_flags(figures: pd.DataFrame) -> dict[str, Any]:
@@ -254,7 +261,8 @@ def _line_flags(frames: Mapping[str, pd.DataFrame]) -> dict[str, Any]:
 def _contribution_flags(frames: Mapping[str, pd.DataFrame]) -> dict[str, Any]:
     rows, lines, inputs = frames["contributions"], frames["lines"], frames["inputs"]["input_id"]
     product = rows["edible_g"] * rows["value_per_100g"] / 100 * rows["retention_fraction"]
-    named = [(rows[name] == "") | rows[name].isin(inputs) for name in ("composition_input", "match_input", "retention_input")]
+    columns = ("composition_input", "match_input", "retention_input")
+    named = [(rows[name] == "") | rows[name].isin(inputs) for name in columns]
     return {
         "one-of-each": ~rows.duplicated(["line_id", "component", "unit"], keep=False),
         "retention-plausible": (rows["component"] == "WATER") | (rows["retention_fraction"] <= 2),

@@ -89,12 +89,12 @@ def guard(tables: Mapping[str, pd.DataFrame], components: Iterable[str]) -> Chec
     frames = prepared(tables)
     every_rule = rules(components)
     source = _silent_context(library).data_sources.add_pandas("release")
+    whole = source.add_dataframe_asset("table").add_batch_definition_whole_dataframe("all")
     checks: list[Check] = []
     for table, frame in frames.items():
         own = [rule for rule in every_rule if rule.table == table]
-        batch = source.add_dataframe_asset(table).add_batch_definition_whole_dataframe("all").get_batch({"dataframe": frame})
         suite = library.ExpectationSuite(name=table, expectations=[_expectation(library, rule) for rule in own])
-        results = batch.validate(suite, result_format="COMPLETE").results
+        results = whole.get_batch({"dataframe": frame}).validate(suite, result_format="COMPLETE").results
         found = {result.expectation_config.meta["check_id"]: result for result in results}
         checks += [_check(rule, frame, found[rule.check_id]) for rule in own]
     return CheckResult(tuple(sorted(checks, key=lambda check: check.check_id)))

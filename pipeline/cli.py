@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import sys
+import traceback
 from pathlib import Path
 
 import click
@@ -30,8 +31,10 @@ def main() -> None:
         sys.exit(WRONG)
     except Exception as error:
         if not _foreseen(error):
-            raise
-        click.echo(f"potash: {error}", err=True)
+            traceback.print_exc()
+            click.echo("potash: stopped by a defect of its own; nothing was published. Report the lines above", err=True)
+        else:
+            click.echo(f"potash: {error}", err=True)
         sys.exit(WRONG)
 
 

@@ -11,7 +11,7 @@ from prefect import flow, task
 from prefect.cache_policies import NO_CACHE
 from prefect.futures import PrefectFuture, as_completed
 
-from pipeline import checks, steps
+from pipeline import checks, content, steps
 from pipeline import job as jobs
 from pipeline.content import Keyed
 from pipeline.job import Job
@@ -20,7 +20,9 @@ from pipeline.problems import Problem
 from pipeline.stages.release import ReleaseResult, release
 
 STAGES = ("read", "match", "weigh", "cook", "total", "judge", "audit")
-TASKS = {name: stage_task(getattr(steps, name)) for name in STAGES}
+# A stage's kept results depend on its own code, not on that of the other stages.
+CODE = {name: (Path(steps.__file__), *content.code_files(steps.CODE[name])) for name in STAGES}
+TASKS = {name: stage_task(getattr(steps, name), code_files=CODE[name]) for name in STAGES}
 # (stage, whether a kept result was reused), called whenever a task is done.
 Progress = Callable[[str, bool], None]
 

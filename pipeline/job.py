@@ -20,6 +20,8 @@ from pipeline.tables import OUTCOMES, STATUSES
 
 DEMO = "reference/demo"
 POLICY = "reference/limits/tern-bay-demo.toml"
+# Figures that follow from components; they may be in print too.
+DERIVED = {"NACL", "CHOAVLDF"}
 LICENCE = {"name": "CC0-1.0", "title": "Figures computed by Potash; see sources for what they rest on"}
 # Tables that partitions produce and that a release carries under another name.
 RELEASED_AS = {"settled": "lines", "lines": "source_lines"}
@@ -54,9 +56,9 @@ def prepare_job(collection: Path | None, table: str) -> Job:
     composition = sources.load_table(table, reference.sources)
     policy_path = ROOT / POLICY
     policy = load_policy(policy_path, reference.components, set(reference.sources["source_id"]))
-    read = ingest(collection or ROOT / DEMO)
+    read = ingest(collection or ROOT / DEMO, set(reference.components["component"]) | DERIVED)
     policy_hash = sources.file_sha256(policy_path)
-    content = content_key(read.input_files, reference.hashes, mappings.hashes, composition.hashes, policy_hash,
+    content = content_key(read.files, reference.hashes, mappings.hashes, composition.hashes, policy_hash,
                           version("potash"), sorted((ROOT / "pipeline").rglob("*.py")))
     return Job(read, composition, reference, mappings, policy, policy_hash, f"{_slug(read.name)}-{content[:8]}")
 
@@ -108,7 +110,9 @@ def meta(job: Job, status: int) -> ReleaseMeta:
         (job.reference.hashes, "reference"), (job.mappings.hashes, "mapping"), (job.table.hashes, "composition table"))
         for name, digest in hashes.items()]
     files += [InputFile(POLICY, job.policy_hash, "policy")]
-    files += [InputFile(f"collection/{name}", digest, "collection") for name, digest in job.collection.input_files]
+    read = job.collection.files
+    files += [InputFile(f"collection/{name}", digest, "collection")
+              for name, digest in zip(read["source_file"], read["sha256"], strict=True)]
     cited = job.reference.sources
     return ReleaseMeta(
         release_id=job.release_id, title=job.collection.name, tool_version=version("potash"), table_name=job.table.name,

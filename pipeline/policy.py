@@ -139,7 +139,8 @@ def _shape_problems(path: Path, content: dict) -> list[Problem]:
         if name == "daily" and name not in content:
             content[name] = []  # a policy of the unit's own figures needs no daily statement
         rows = content.get(name)
-        if not isinstance(rows, kind) or (not rows and name != "daily") or not all(isinstance(r, dict) for r in rows if kind is list):
+        written_so = isinstance(rows, kind) and (kind is dict or all(isinstance(row, dict) for row in rows))
+        if not written_so or (not rows and name != "daily"):
             problems.append(_wrong(path, name, f"is missing, empty or not written as {heading}", f"Add a table {heading}"))
             continue
         for place, row in _rows(content, name):
@@ -212,14 +213,17 @@ def _reference_problems(path: Path, content: dict, own_units: dict, source_ids) 
         for place, row in _rows(content, name):
             for key in set(allowed) & set(row):
                 if row[key] not in allowed[key]:
-                    problems.append(_wrong(path, f"{place}: {key}", f"{row[key]!r} is not known", f"Use one of: {', '.join(allowed[key])}"))
+                    problems.append(_wrong(path, f"{place}: {key}", f"{row[key]!r} is not known",
+                                           f"Use one of: {', '.join(allowed[key])}"))
             fitting = [*_fitting_units(row["component"], own_units), *(["g/kg"] if name == "daily" else [])]
             if row["component"] in own_units and row["unit"] not in fitting:
-                problems.append(_wrong(path, f"{place}: unit", f"{row['unit']!r} does not fit {row['component']}", f"Use one of: {', '.join(fitting)}"))
+                problems.append(_wrong(path, f"{place}: unit", f"{row['unit']!r} does not fit {row['component']}",
+                                       f"Use one of: {', '.join(fitting)}"))
     if source_ids is not None:
         for name in KEYS:
             for place, row in _rows(content, name):
-                problems += [_wrong(path, f"{place}: {key}", f"cites the unknown source {row[key]!r}", "Add the source to reference/sources.csv, or correct the id")
+                problems += [_wrong(path, f"{place}: {key}", f"cites the unknown source {row[key]!r}",
+                                    "Add the source to reference/sources.csv, or correct the id")
                              for key in row if key.endswith("source_id") and row[key] not in source_ids]
     return sorted(problems)
 
@@ -257,8 +261,8 @@ def _ordering_problems(path: Path, limits: pd.DataFrame) -> list[Problem]:
         if len(upper) > 1 or len(lower) > 1:
             problems.append(_wrong(path, named, "is given twice", "Keep one upper and one lower limit"))
         elif len(upper) and len(lower) and lower.iloc[0] > upper.iloc[0]:
-            problems.append(_wrong(path, named, f"the lower limit {lower.iloc[0]:g} {key[4]} is above the upper {upper.iloc[0]:g} {key[4]}",
-                                   "Correct one of them"))
+            what = f"the lower limit {lower.iloc[0]:g} {key[4]} is above the upper {upper.iloc[0]:g} {key[4]}"
+            problems.append(_wrong(path, named, what, "Correct one of them"))
     return problems
 
 
@@ -280,7 +284,7 @@ def _derivation_problems(path: Path, content: dict) -> list[Problem]:
         stated_mg = in_mg(row["component"], row["limit"], row["unit"])
         if abs(stated_mg / expected_mg - 1) > DERIVED_WITHIN:
             problems.append(_wrong(path, f"{place}: limit", f"{row['limit']} {row['unit']} does not follow from daily {row['daily']!r}, which gives "
-                                   f"{expected_mg:.4g} mg a meal", "Correct the limit, the daily figure or the assumptions"))
+                                   f"{expected_mg:.0f} mg a meal", "Correct the limit, the daily figure or the assumptions"))
     return problems
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path
 
 import pandas as pd
@@ -22,6 +23,7 @@ COMPONENTS = pd.DataFrame(
     columns=["component", "unit"])
 
 
+@lru_cache(maxsize=None)
 def reference_file(name: str) -> pd.DataFrame:
     """A file of reference/ as the pipeline reads it."""
     return sources.read_csv(REFERENCE / f"{name}.csv", *sources.FILES[name])
@@ -42,22 +44,25 @@ def figure(component, value, low=None, high=None, *, basis="100g", unit="", cove
 
 
 def figures(*rows) -> pd.DataFrame:
-    """Figures from rows of :func:`figure`."""
-    return tables.checked(tables.Figures, pd.DataFrame(list(rows), columns=tables.columns(tables.Figures)), "test")
+    """Figures from rows of :func:`figure`, unchecked: the audit has to see what the model would refuse."""
+    return pd.DataFrame(list(rows), columns=tables.columns(tables.Figures))
 
 
+@lru_cache(maxsize=None)
 def recipes(food_form="solid", course="main", portions=4.0) -> pd.DataFrame:
     """One recipe, ``dish``."""
     row = ("dish", "A dish", portions, "uk", food_form, float("nan"), course, "dish.yaml", 1)
     return tables.checked(tables.Recipes, pd.DataFrame([row], columns=tables.columns(tables.Recipes)), "test")
 
 
+@lru_cache(maxsize=None)
 def variants(portions=4.0, ids=("base",)) -> pd.DataFrame:
     """Variants of ``dish``."""
     rows = [("dish", one, "", "base" if one == "base" else "written", portions) for one in ids]
     return tables.checked(tables.Variants, pd.DataFrame(rows, columns=tables.columns(tables.Variants)), "test")
 
 
+@lru_cache(maxsize=None)
 def demo_policy() -> policy.Policy:
     """The demo policy."""
     return policy.load_policy(DEMO_POLICY, COMPONENTS)
@@ -72,5 +77,24 @@ def verdicts(rows, food_form="solid", course="main", claims=None, local=None) ->
 
 
 def verdict(claim, rows, audience="general", **given) -> pd.Series:
-    """One verdict on the figures in ``rows``."""
-    return verdicts(rows, **given).loc[(audience, claim)]
+    """One verdict on the figures in ``rows``; only this claim is judged, which is quicker."""
+    claims = reference_file("claims")
+    return verdicts(rows, claims=claims[claims["claim_id"] == claim], **given).loc[(audience, claim)]
+
+
+def each_verdict(claim, cases, **given) -> list[str]:
+    """The verdict of a regulated claim on every case (a list of figures each), judged in one go."""
+    return [row["verdict"] for row in each_row(claim, cases, **given)]
+
+
+def each_row(claim, cases, food_form="solid", course="main", local=None, audience="general") -> list[dict]:
+    """As :func:`each_verdict`, with the whole rows; of several claims or audiences when lists are given."""
+    wanted, audiences = ([one] if isinstance(one, str) else one for one in (claim, audience))
+    ids = [f"case-{number}" for number in range(len(cases))]
+    rows = [{**row, "variant_id": one, "figure_id": f"{one}/{row['figure_id']}"} for one, case in zip(ids, cases) for row in case]
+    claims = reference_file("claims")
+    found, _ = judge.judge(
+        figures(*rows), recipes(food_form, course), variants(ids=tuple(ids)), claims[claims["claim_id"].isin(wanted)],
+        reference_file("nutrient_reference_values"), local or demo_policy(), reference_file("energy_factors"))
+    found = found[found["claim"].isin(wanted) & found["audience"].isin(audiences)]
+    return found.set_index("variant_id", drop=False).loc[ids].to_dict("records")

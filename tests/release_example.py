@@ -1,7 +1,7 @@
 """Small hand-made tables that agree with each other, as the stages would hand them to a release.
 
-The dishes, numbers and names are invented. ``tables(recipes, lines)`` makes as many as a
-test wants; the last recipe holds a line that was matched to nothing, so its figures are withheld.
+The dishes, numbers and names are invented. An unsettled recipe holds a line that was
+matched to nothing, so its figures are withheld.
 """
 
 from __future__ import annotations
@@ -22,12 +22,15 @@ PORTIONS = 4.0
 PASSED = CheckResult((Check("figures-unique", "figures", "Every figure has a name", "ExpectColumnValuesToBeUnique", 1, 0, True),))
 
 
-def tables(recipes: int = 2, lines: int = 3, extra_components: int = 0) -> dict[str, pd.DataFrame]:
-    """Every table of a release by name, each valid by its model."""
+def tables(
+    recipes: int = 2, lines: int = 3, extra_components: int = 0, unsettled: tuple[int, ...] | None = None,
+) -> dict[str, pd.DataFrame]:
+    """Every table of a release by name, each valid by its model; by default the last recipe is unsettled."""
+    waiting = (recipes - 1,) if unsettled is None else unsettled
     summed = SUMMED + tuple((f"X{number}", "mg", 1.0 + number) for number in range(extra_components))
     rows: dict[str, list[dict]] = {name: [] for name in TABLES if TABLES[name].model}
     for number in range(recipes):
-        _recipe(rows, f"dish-{number}", lines, summed, unsettled=number == recipes - 1)
+        _recipe(rows, f"dish-{number}", lines, summed, unsettled=number in waiting)
     rows["entries"] = [
         {"entry_id": "00001", "name": "Swede, raw", "common_names": "swede; turnip, yellow", "food_group": "vegetables",
          "state": "raw", "cooking_class": "roots", "refuse_fraction": None, "refuse_description": "",
@@ -43,8 +46,12 @@ def tables(recipes: int = 2, lines: int = 3, extra_components: int = 0) -> dict[
         "where": f"dish-{recipes - 1}, line 1", "what": "no entry was found", "remedy": "Add a row to mappings/foods.csv"}],
         dtype="str")
     made["decisions"] = pd.DataFrame([{
-        "decision_id": "swede-1", "kind": "match", "phrase": "swede", "entry_id": "00001", "decided_by": "the data steward",
+        "decision_id": "swede-1", "file": "foods", "what": "swede -> 00001 Swede, raw", "decided_by": "the data steward",
         "decided_on": "2026-01-05", "reason": "the only raw swede"}], dtype="str")
+    made["factors"] = pd.DataFrame([{
+        "file": "yields", "row_id": "swede-boiled", "column": "yield_fraction", "value": "0.95", "source_id": "tern-bay",
+        "source_row": "1"}], dtype="str")
+    made["sources"] = meta().sources
     return made
 
 
@@ -98,7 +105,7 @@ def _recipe(rows: dict[str, list[dict]], recipe: str, lines: int, summed: tuple,
     _verdicts(rows, recipe, totals["K"] / PORTIONS, unsettled)
     if unsettled:
         rows["worklist"].append({
-            "rank": 1, "recipe_id": recipe, "variant_id": "base", "line_no": 1, "text": _words(1), "reason": "unmatched",
+            "rank": len(rows["worklist"]) + 1, "recipe_id": recipe, "variant_id": "base", "line_no": 1, "text": _words(1), "reason": "unmatched",
             "figures_withheld": 21, "figures_to_check": 0, "verdicts_waiting": 1, "candidates": "",
             "remedy": "Add a row to mappings/foods.csv"})
 

@@ -27,6 +27,8 @@ SLIPS = {
     "mass": ((1000.0, "g and mg, or mg and ug, exchanged"), (0.001, "g and mg, or mg and ug, exchanged")),
     "energy": ((4.184, "kJ printed as kcal"), (1 / 4.184, "kcal printed as kJ")),
 }
+# Too much of these can do harm in kidney disease, so print that promises less is the worse error.
+HARMFUL_ABOVE = ("K", "P", "NA", "NACL")
 SLIP_WITHIN = 0.10
 PORTIONS_WITHIN = 0.10
 BASIS_PRINTED = {**BASIS_WORDS, "recipe": "per recipe"}
@@ -55,13 +57,28 @@ class _Comparison:
         return satisfies(self.today.value, ">=", self.band[0]) and satisfies(self.today.value, "<=", self.band[1])
 
     @property
+    def agrees(self) -> bool:
+        """Whether the printed number lies in today's interval: then nothing has to have slipped.
+        The tolerance cannot tell: 0.15 g sodium per 100 g hides salt printed as sodium."""
+        return satisfies(self.printed, ">=", self.today.low) and satisfies(self.printed, "<=", self.today.high)
+
+    @property
+    def understated(self) -> bool:
+        """Print promises clearly less than there is, of something that can do harm."""
+        return self.component in HARMFUL_ABOVE and self.printed < self.today.low and not self.agrees
+
+    @property
     def key(self) -> tuple[str, ...]:
         named = f"{self.component}-{self.unit}" if self.component == "ENERC" else self.component
         return named, self.basis, slug(self.printed_in)
 
 
 def drift(index: Index, published: pd.DataFrame, tolerances: pd.DataFrame, variants: pd.DataFrame) -> tuple[list[dict], list[Problem]]:
-    """Findings for every printed figure (within tolerance: a note), and suspected slips."""
+    """Findings for every printed figure, and suspected slips.
+
+    Within tolerance is a note, or a warning where print understates what can do harm; outside
+    is an error, or a warning where today's interval still reaches the band.
+    """
     masses = basis_mass_g(index)
     portions = {(row.recipe_id, row.variant_id): row.portions for row in variants.itertuples(index=False)}
     own_units: dict[tuple[str, ...], list[str]] = {}
@@ -80,7 +97,7 @@ def drift(index: Index, published: pd.DataFrame, tolerances: pd.DataFrame, varia
         comparison = _compare(row, unit, printed, today, masses, tolerances)
         compared.append(comparison)
         rows.append(_drift_row(comparison))
-        if not comparison.within:
+        if not comparison.agrees:
             rows += _slips(comparison) + _other_basis(comparison, index)
     return rows + _portion_counts(compared, index, portions), problems
 
@@ -151,20 +168,22 @@ def tolerance_band(tolerances: pd.DataFrame, component: str, unit: str, declared
 def _drift_row(one: _Comparison) -> dict:
     low, high = one.band
     beyond = one.today.low > high or one.today.high < low
-    severity = NOTE if one.within else ERROR if beyond else WARNING
-    judged = "within tolerance" if one.within else "outside tolerance" if beyond else "outside tolerance, though its interval reaches it"
+    if one.within:
+        severity, judged = (WARNING, "within tolerance, yet print understates it") if one.understated else (NOTE, "within tolerance")
+    else:
+        severity, judged = (ERROR, "outside tolerance") if beyond else (WARNING, "outside tolerance, though its interval reaches it")
     return finding(
         "drift", one.recipe_id, one.variant_id, one.key, severity,
         f"{one.printed_in or 'print'} gives {one.component} {plain(one.printed)} {one.unit} {BASIS_PRINTED[one.basis]}; today's figure is "
-        f"{plain(one.today.value)} (90 % interval {plain(one.today.low)} to {plain(one.today.high)}): {judged}",
-        "None needed" if one.within else "Correct it in print, or find what changed since it was printed",
+        f"{plain(one.today.value)} {one.unit} (90 % interval {plain(one.today.low)} to {plain(one.today.high)}): {judged}",
+        "None needed" if severity == NOTE else "Correct it in print, or find what changed since it was printed",
         component=one.component, value=one.today.value, expected=one.band, unit=one.unit, source_id=one.source_id)
 
 
 # ---------------------------------------------------------------- what may have slipped
 
 def _slips(one: _Comparison) -> list[dict]:
-    if one.today.value <= 0 or one.printed <= 0:
+    if one.today.value <= 0 or one.printed <= 0 or one.agrees:
         return []
     ratio = one.printed / one.today.value
     kinds = ("energy",) if one.component == "ENERC" else {"NA": ("sodium", "mass"), "NACL": ("salt", "mass")}.get(one.component, ("mass",))
@@ -184,7 +203,8 @@ def _other_basis(one: _Comparison, index: Index) -> list[dict]:
         if basis == one.basis or other is None or other.value <= 0 or abs(one.printed / other.value - 1) > PORTIONS_WITHIN:
             continue
         return [finding("basis-slip", one.recipe_id, one.variant_id, one.key, WARNING,
-                        f"{one.component} in print {BASIS_PRINTED[one.basis]} fits today's figure {BASIS_PRINTED[basis]}, {plain(other.value)} {one.unit}",
+                        f"{one.component} in print {BASIS_PRINTED[one.basis]} fits today's figure {BASIS_PRINTED[basis]}, "
+                        f"{plain(other.value)} {one.unit}",
                         "Check on the printed page what the figure is given for", component=one.component, value=one.printed,
                         expected=(other.low, other.high), unit=one.unit)]
     return []
@@ -202,7 +222,7 @@ def _portion_counts(compared: list[_Comparison], index: Index, portions: dict) -
         # Salt and sodium are often printed in the wrong unit: what slipped says nothing about portions.
         sound = [one for one in figures if not _slips(one)]
         count = _fitting_count(sound, now)
-        if count and not all(one.within for one in sound):
+        if count and not all(one.agrees for one in sound):
             rows.append(finding("portion-count", recipe_id, variant_id, (slug(printed_in),), WARNING,
                                 f"the {len(sound)} figures of {printed_in or 'print'} fit {count} portions; the recipe is computed for {plain(now)}",
                                 "Check the number of portions on the printed page", value=float(count), expected=(now, now), unit="portions"))

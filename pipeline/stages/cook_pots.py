@@ -60,6 +60,8 @@ class Event:
     words: list[str]
     liquid: str = ""
     hint: str = ""
+    held: bool = False  # a liquid of the recipe was in the pot
+    cake: bool = False  # with flour and sugar: a batter, not a sauce
 
 
 @dataclass(frozen=True)
@@ -92,6 +94,7 @@ class Kitchen:
         self.last: list[int] = []
         self.hot: Pot | None = None    # the pot that was last heated
         self.mixed: Pot | None = None  # the pot that was last mixed cold
+        self.previous: Pot | None = None  # where we were before that
         self.tap = False               # "a pan of water" is not the water of a line
 
     # ------------------------------------------------------------ pots and lines
@@ -133,7 +136,10 @@ class Kitchen:
             return self.mixed if self.mixed and self.mixed.lines else None
         if word in ("pan", "pot", "content", "contents"):
             return None
-        return self.hot if self.hot and self.hot.lines else None
+        wet = [pot for pot in self.where.values() if pot.lines and self.holds_liquid(pot)]
+        if self.hot in wet or not wet:
+            return self.hot if self.hot and self.hot.lines else None
+        return wet[-1]
 
     def names_water(self, found: Mentions) -> bool:
         """Whether a line of water is among them."""
@@ -245,13 +251,16 @@ class Kitchen:
             last.method = method if method != "boil" or last.method != "simmer" else last.method
             last.minutes = clause.minutes if math.isnan(last.minutes) else last.minutes + (0 if math.isnan(clause.minutes) else clause.minutes)
             last.hint = hint or last.hint
+            last.held = last.held or self.holds_liquid(pot)
             if clause.sentence not in last.words:
                 last.words.append(clause.sentence)
             return
         boiled = any(event.method == "boil" for event in events)
         if boiled and method in ("simmer", "stir-fry") and self.lines[number].cooking_class in ("pasta", "noodles", "rice"):
             method = "reheat"
-        events.append(Event(method, clause.minutes, pot, confidence, [clause.sentence], "drained" if hint == "drained" and method == "boil" else "", hint))
+        cake = {"flour", "sugars"} <= {self.lines[n].cooking_class for n in pot.ever}
+        events.append(Event(method, clause.minutes, pot, confidence, [clause.sentence], "drained" if hint == "drained" and method == "boil" else "",
+                            hint, self.holds_liquid(pot), cake))
 
     def _liquid(self, number: int, event: Event) -> tuple[str, float]:
         """What became of the liquid, and how sure that is (1 when the words say it)."""
@@ -260,13 +269,11 @@ class Kitchen:
             return "", 1.0
         if event.liquid:
             return event.liquid, 1.0
-        held = self.holds_liquid(event.pot)
         if event.method == "bake":
-            cake = {"flour", "sugars"} <= {self.lines[n].cooking_class for n in event.pot.ever}
-            return ("kept" if held and not cake else ""), 1.0
+            return ("kept" if event.held and not event.cake else ""), 1.0
         if event.method == "soak":
             return ("kept" if event.hint == "kept" else "drained"), 0.9
-        if held or event.hint == "kept":
+        if event.held or event.hint == "kept":
             return "kept", 1.0
         if event.method == "simmer":
             return ("drained" if event.hint == "drained" else "kept"), 0.85
@@ -285,7 +292,7 @@ class Kitchen:
         known = [event.minutes for event in events if event.method == main.method and not math.isnan(event.minutes)]
         words = list(dict.fromkeys(word for event in events for word in event.words))
         return Reading(line.line_id, _joined(steps), sum(known) if known else math.nan, " | ".join(words), round(confidence, 4), "stated",
-                       any(self.holds_liquid(event.pot) for event in events))
+                       any(event.held for event in events))
 
     def _uncooked(self, number: int) -> Reading:
         line = self.lines[number]

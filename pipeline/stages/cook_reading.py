@@ -16,11 +16,13 @@ from pipeline.stages.cook_pots import (
 )
 from pipeline.stages.cook_words import Clause, Line, Mentions, Vocabulary, mentions, sentences, without_states
 
-NEW_CONTAINER = re.compile(r"\b(?:an?|another|the)\s+(?:[\w-]+\s+){0,3}(?:dish|tin|tray|sheet|casserole|bowl|jug|ramekins?|plate|processor|slow cooker)\b")
+CONTAINER = r"\s+(?:[\w-]+\s+){0,3}(?:dish|tin|tray|sheet|casserole|bowl|jug|ramekins?|plate|processor|slow cooker)\b"
+NEW_CONTAINER = re.compile(r"\b(?:an?|another)" + CONTAINER)
+THE_CONTAINER = re.compile(r"\bthe" + CONTAINER)
 DESTINATION = re.compile(r"\s(?:to|into|onto|over|in with|on top of|on|through)\s(?!the boil\b|taste\b|serve\b|a boil\b|medium|a medium|a low|a high|a gentle|low heat|high heat)")
 COOKS_UNTIL = re.compile(r"\b(?:until|so)\b.*\b(?:wilt\w*|soft\w*|tender|golden|brown\w*|thick\w*|melt\w*|cooked|sets?|hot|bubbl\w*|reduc\w*|transparent|translucent|crisp\w*|collapse\w*|pink|opaque)\b")
 TAP_WATER = re.compile(r"(?<!ml )(?<!litre )(?<!litres )(?<!l )(?<!g )\b(?:in|into|of|with|to)\s+(?:a\s+\w+\s+of\s+)?(?:plenty of |lots of |lightly |unsalted |rapidly |just enough |enough |some )*(?:(?:fresh|cold|hot|warm|salted|boiling|simmering|clean)\s+)*water\b")
-POURED = re.compile(r"\b(?:throw|pour|tip|discard|change|drain)\w*\b[^,.]*\bwater\b")
+POURED = re.compile(r"\b(?:throwing|pouring|tipping|discarding|changing)\b[^,.]*\bwater\b")
 MIXES = ("mix", "whisk", "beat", "combine", "mix together", "whisk together", "cream", "beat together", "rub", "make", "marinate", "marinade", "sift", "whip",
          "stir together", "toss together", "knead", "rub together", "sift together", "mash", "blend")
 ONTO = ("top", "dot", "dress", "finish", "sprinkle", "scatter", "drizzle", "cover", "coat", "brush", "season", "garnish", "spread", "layer")
@@ -89,22 +91,26 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
     now = kitchen.current
     if method in ("boil", "simmer") and "steam" in places:
         method = "steam"
-    water_only = method == "boil" and "water" in clause.text + clause.before and not objects
+    if method == "soak" and "boil" in places and {kitchen.lines[n].cooking_class for n in objects} & {"noodles", "pasta", "grains", "rice"}:
+        method = "boil"
+    in_water = re.search(r"\b(?:in|into|with)\b[^,]*\bwater\b", clause.text)
+    water_only = method == "boil" and "water" in clause.text + clause.before and not objects and not in_water
     if water_only and not found.pronoun and not (now and now.lines and now.water) and not clause.before.startswith("cover"):
         kitchen.heated(Pot(heat="boil", water=True))
         return
-    if found.pronoun and kitchen.last and all(kitchen.lines[n].cooking_class == "fats-oils" for n in objects):
-        objects = list(dict.fromkeys([*objects, *kitchen.last])) if objects else []
-        if not objects:
-            pot, rule = kitchen.pot_of(kitchen.last) or kitchen.new(kitchen.last), "pronoun"
-        else:
-            found.direct += kitchen.last
-            pot, rule = kitchen.pot_for(objects, method, text), "named"
+    only_fat = objects and all(kitchen.lines[n].cooking_class == "fats-oils" for n in objects)
+    if only_fat and kitchen.last and (found.pronoun or " in " in text):  # "fry it in the oil", "deep-fry in the oil"
+        found.direct += kitchen.last
+        objects = list(dict.fromkeys([*objects, *kitchen.last]))
+        pot, rule = kitchen.pot_for(objects, method, text), "named"
+    elif not objects and found.pronoun and kitchen.last:
+        pot, rule = kitchen.pot_of(kitchen.last) or kitchen.new(kitchen.last), "pronoun"
     elif not objects:
         pot, rule = kitchen.pot_or_all()
     else:
-        objects = kitchen.with_companions(objects, kitchen.pot_for(objects, method, text)) if found.vessel else objects
         pot, rule = kitchen.pot_for(objects, method, text), "named"
+        if found.vessel or kitchen.mixed and set(objects) & set(kitchen.mixed.lines):  # coated, stuffed, shaped together
+            objects = kitchen.with_companions(objects, pot)
     if objects and not set(objects) <= set(pot.lines):
         kitchen.move(objects, pot)
     pot.heat = method if method != "reheat" else pot.heat
@@ -134,6 +140,8 @@ def _generic(kitchen: Kitchen, clause: Clause, text: str) -> None:
         return
     pot = (kitchen.pot_of(objects) if objects else None) or now
     method = _heat_of(kitchen, pot, clause, found)
+    if not method and clause.verb.phrase.startswith("bring") and pot and (pot.water or kitchen.holds_liquid(pot)):
+        method = "boil"
     if method:
         _cook(kitchen, clause, text, method)
         return
@@ -192,6 +200,12 @@ def _add(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if re.search(r"\btogether\b", text) and clause.verb.phrase in ("stir", "toss", "pour", "coat"):
         _combine(kitchen, clause, text)
         return
+    named = mentions(text, kitchen.lines).lines()
+    if clause.verb.phrase in ("toss", "coat") and re.search(r"\bin (?:the|a little|some|seasoned)\b", text) and len(named) > 1 and not any(
+            n in kitchen.where for n in named):
+        kitchen.current = None
+        _combine(kitchen, clause, text)
+        return
     pot = _gather(kitchen, clause, text, new=False)
     timed = not math.isnan(clause.minutes) or COOKS_UNTIL.search(clause.text)
     if not (timed and pot.heat):
@@ -208,8 +222,11 @@ def _split(clause: Clause, text: str) -> tuple[str, str]:
         where, what = (" " + text).split(" with ", 1)
         return what, where
     what, where = (DESTINATION.split(" " + text, maxsplit=1) + [""])[:2]
-    if not what.strip() and where:  # "over the stock", "through the herbs": said after the verb
-        return where, ""
+    if not what.strip() and where and not re.match(r"\s*(?:an?|the|another)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok)\b", where):
+        return where, ""  # "over the stock", "through the herbs": said after the verb
+    if " with " in where:  # "to the pan with the tomatoes"
+        where, more = where.split(" with ", 1)
+        what += " and " + more
     return what, where
 
 
@@ -224,7 +241,11 @@ def _gather(kitchen: Kitchen, clause: Clause, text: str, new: bool, rule: str = 
         pot.heat, pot.water = "boil", True
     if "water" in places or (re.search(r"\bwater\b", clause.text) and not kitchen.names_water(found)):
         pot.water = pot.water or not kitchen.holds_liquid(pot)
-    if not objects and (found.pronoun or found.vessel) and kitchen.current is not pot:
+    left_out = re.match(r"\s*(?:in|into|to|on)\b", text) and clause.verb.phrase in ("tip", "put", "add", "place", "pour", "transfer", "return", "arrange")
+    if objects and left_out:  # "rinse the beans. Tip into the pan with the stock"
+        objects = list(dict.fromkeys([*kitchen.last, *objects]))
+    poured = told and kitchen.current is kitchen.mixed  # "pour over": what was just mixed
+    if not objects and (found.pronoun or found.vessel or poured) and kitchen.current is not pot:
         home = kitchen.vessel(found.vessel) if found.vessel else kitchen.pot_of(kitchen.last)
         objects = list((home or kitchen.current or Pot()).lines)
     elif not objects and new and told and not _only_water(clause) and kitchen.current:
@@ -258,14 +279,15 @@ def _destination(kitchen, clause, what, where, objects, to: Mentions, new: bool)
         return pot, True
     if NEW_PAN.search(both):
         return Pot(), True
-    if NEW_CONTAINER.search(both) and (new or not (now and now.lines)) and not (now and not now.heat and now.lines and " the " in " " + where and objects and now is not kitchen.mixed):
+    if NEW_CONTAINER.search(both) or THE_CONTAINER.search(both) and (now is None or not now.lines or now.heat):
         return Pot(), True
     said = clause.verb.phrase in ("toss", "coat", "season", "brush", "cover") and " with " not in " " + clause.text
     if said and (home := kitchen.pot_of(objects)):
         return home, False
-    cold_mix = now is not None and now is kitchen.mixed and kitchen.hot is not None and kitchen.hot is not now
+    before = kitchen.previous or kitchen.hot
+    cold_mix = now is not None and now is kitchen.mixed and before is not None and before is not now
     if cold_mix and (OLD_PAN.search(both) or set(objects) <= set(now.lines)):
-        return kitchen.hot, True
+        return before, True
     return now or Pot(), False
 
 
@@ -284,12 +306,13 @@ def _combine(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if homes:
         pot = kitchen.current if kitchen.current in homes else homes[-1]
         objects = kitchen.with_companions(objects, pot)
-    elif NEW_CONTAINER.search(text) or clause.verb.phrase in MIXES or "together" in text or kitchen.current is None:
+    elif NEW_CONTAINER.search(text) or THE_CONTAINER.search(text) or clause.verb.phrase in MIXES or "together" in text or kitchen.current is None:
         pot = Pot()
     else:
         pot = kitchen.current
     kitchen.move(objects, pot, clause.sentence, rule="group" if set(objects) <= set(found.group) else "named")
     if not pot.heat:
+        kitchen.previous = kitchen.current if kitchen.current is not pot else kitchen.previous
         kitchen.mixed = pot
     kitchen.current, kitchen.last = pot, objects
 
@@ -343,9 +366,10 @@ def _rest(kitchen: Kitchen, clause: Clause, text: str) -> None:
         return
     for number in pot.lines:
         swells = kitchen.lines[number].cooking_class in ("grains", "noodles", "rice", "pasta")
-        if pot.heat == "boil" and swells:
+        taken_up = kitchen.lines[number].cooking_class in ("water", "stock-sauce", "grains", "rice")
+        if pot.heat == "boil" and (swells or taken_up):
             kitchen.event(number, "boil", clause, pot, "pot")
-            kitchen.events[number][-1].hint = "kept" if kitchen.lines[number].cooking_class in ("grains", "rice") else ""
+            kitchen.events[number][-1].hint = "kept" if taken_up else ""
         elif not pot.heat and clause.minutes >= SOAKING_FROM_MINUTES:
             kitchen.event(number, "soak", clause, pot, "pot")
 

@@ -13,7 +13,7 @@ from functools import lru_cache
 
 import pandas as pd
 
-NUMBER = r"(?:\d+(?:\.\d+)?(?:\s*[½¼¾⅓⅔])?|[½¼¾⅓⅔]|\d+\s*/\s*\d+)"
+NUMBER = r"(?:\d+\s+\d+\s*/\s*\d+|\d+\s*/\s*\d+|\d+(?:\.\d+)?(?:\s*[½¼¾⅓⅔])?|[½¼¾⅓⅔])"
 FRACTIONS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "⅓": 1 / 3, "⅔": 2 / 3}
 SPELT = {"half an": "0.5", "half a": "0.5", "an hour and a half": "1.5 hour", "one and a half": "1.5", "a couple of": "2",
          "a few": "3", "one": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6", "eight": "8",
@@ -51,7 +51,7 @@ washed trimmed shredded reserved remaining little split easy-cook wholemeal bica
 DERIVED_HEADS = set("""stock sauce oil powder paste puree purée ketchup juice zest flake seed vinegar milk cream butter cube wine sugar
 flour bouillon gravy sherry crumb breadcrumb syrup jam chutney cider water seasoning extract essence""".split())
 FORM_WORDS = set("""piece slice cube strip half quarter ring chunk leaf stalk stem stick wedge mixture floret skin fillet breast thigh
-clove joint chop cutlet round ribbon spear pod bulb top end tip segment grain contents batter base layer""".split())
+clove joint chop cutlet round ribbon spear pod bulb top end tip segment grain contents batter base layer ingredient""".split())
 GROUPS = {
     "vegetable": ("leafy-greens", "roots", "potatoes", "sweet-potatoes", "tomatoes", "other-vegetables", "mushrooms"),
     "veg": ("leafy-greens", "roots", "potatoes", "sweet-potatoes", "tomatoes", "other-vegetables", "mushrooms"),
@@ -178,7 +178,8 @@ def _number(text: str) -> float:
     text = text.strip()
     if "/" in text:
         over, under = text.split("/")
-        return float(over) / max(float(under), 1.0)
+        *whole, part = over.split()
+        return sum(map(float, whole)) + float(part) / max(float(under), 1.0)
     whole = sum(FRACTIONS.get(sign, 0.0) for sign in text)
     digits = re.sub(r"[^\d.]", "", text)
     return whole + (float(digits) if digits else 0.0)

@@ -7,7 +7,6 @@ never takes another one down. No ingredient amount is read here.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Collection as AnyCollection
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
@@ -61,20 +60,31 @@ def ingest(path: Path | str, components: AnyCollection[str] = ()) -> Collection:
     problems += [problem for noted in notes for problem in (*noted.problems, *noted.aside)]
     written = _distinct(written, problems)
     if not written:
-        nothing = Problem(where=str(path), what="holds no recipe that can be used", remedy="Correct what is listed above, or give another path", code="collection-empty", stage="ingest")
+        nothing = Problem(
+            where=str(path), what="holds no recipe that can be used",
+            remedy="Correct what is listed above, or give another path", code="collection-empty", stage="ingest",
+        )
         raise InputError([*sorted(set(problems)), nothing])
     if not head.get("units") and not all(recipe.units_system for recipe in written):
         problems.append(Problem(
-            where=path.name, what="does not say whose spoons, cups and pints it means; UK measures are assumed",
+            where=path.resolve().name, what="does not say whose spoons, cups and pints it means; UK measures are assumed",
             remedy=f"Write units: in {COLLECTION_FILES[0]} or in the recipe (uk, us or metric)", code="units-assumed",
             severity=WARNING, stage="ingest",
         ))
-    name = head.get("name") or path.resolve().stem
+    name = head.get("name") or (path.resolve().name if path.is_dir() else path.stem)
     return _tables(name, head.get("units") or DEFAULT_UNITS, written, problems, files, components)
 
 
 def _head(files: list[SourceFile], problems: list[Problem]) -> tuple[dict[str, str], list[Notes]]:
     head_file = next((file for file in files if file.name in COLLECTION_FILES), None)
+    problems += [
+        Problem(
+            where=file.name, what="was not read; only the one at the top of a collection is",
+            remedy="Write units: into its recipes, or ingest its folder alone", code="head-below",
+            severity=WARNING, stage="ingest",
+        )
+        for file in files if PurePosixPath(file.name).name in COLLECTION_FILES and file is not head_file
+    ]
     if head_file is None:
         return {}, []
     try:
@@ -104,7 +114,8 @@ def _read_all(files: list[SourceFile], notes: list[Notes], problems: list[Proble
 
 def _reader(file: SourceFile, by_name: dict[str, SourceFile]) -> Callable[[], _Read] | None:
     if file.kind == YAML:
-        return None if file.name in COLLECTION_FILES else lambda: read_yaml(file)
+        is_head = PurePosixPath(file.name).name in COLLECTION_FILES
+        return None if is_head else lambda: read_yaml(file)
     if file.kind == JSON:
         return lambda: read_schema_org(file)
     if file.kind == WORKBOOK:
@@ -120,18 +131,24 @@ def _csv_pair(file: SourceFile, by_name: dict[str, SourceFile]) -> _Read:
     if not file.name.endswith("recipes.csv") or partner not in by_name:
         name = PurePosixPath(file.name).name
         missing = PurePosixPath(partner).name if name.endswith("recipes.csv") else "recipes.csv"
-        raise unreadable(file.name, f"stands alone; there is no {missing} beside it", "Put recipes.csv and lines.csv side by side", "csv-alone")
+        raise unreadable(
+            file.name, f"stands alone; there is no {missing} beside it",
+            "Put recipes.csv and lines.csv side by side", "csv-alone",
+        )
     return read_csv_pair(file, by_name[partner])
 
 
 def _distinct(written: list[Written], problems: list[Problem]) -> list[Written]:
     """Recipes whose ids differ. An id given twice drops both: no one knows which is meant. A derived id that
     is taken gets a number, with a warning."""
-    given = Counter(recipe.recipe_id for recipe in written if recipe.id_given)
+    given: dict[str, list[Written]] = {}
+    for recipe in written:
+        if recipe.id_given:
+            given.setdefault(recipe.recipe_id, []).append(recipe)
     kept, taken = [], set(given)
     for recipe in written:
-        if recipe.id_given and given[recipe.recipe_id] > 1:
-            problems.append(_twice(recipe, written))
+        if recipe.id_given and len(given[recipe.recipe_id]) > 1:
+            problems.append(_twice(recipe, given[recipe.recipe_id]))
         elif recipe.id_given:
             kept.append(recipe)
         else:
@@ -140,11 +157,12 @@ def _distinct(written: list[Written], problems: list[Problem]) -> list[Written]:
     return kept
 
 
-def _twice(recipe: Written, written: list[Written]) -> Problem:
-    others = [other for other in written if other.id_given and other.recipe_id == recipe.recipe_id and other is not recipe]
-    named = "; ".join(where(other.source_file, other.source_line) for other in others)
+def _twice(recipe: Written, same: list[Written]) -> Problem:
+    others = [where(other.source_file, other.source_line) for other in same if other is not recipe]
+    named = "; ".join(others[:3]) + (f" and {len(others) - 3} more" if len(others) > 3 else "")
     return Problem(
-        where=where(recipe.source_file, recipe.source_line), what=f"the id {recipe.recipe_id!r} is also that of {named}; all were left out",
+        where=where(recipe.source_file, recipe.source_line),
+        what=f"the id {recipe.recipe_id!r} is also that of {named}; all were left out",
         remedy="Give every recipe its own id", code="id-twice", stage="ingest", recipe_id=recipe.recipe_id,
     )
 
@@ -155,7 +173,8 @@ def _renamed(recipe: Written, taken: set[str], problems: list[Problem]) -> Writt
     number = next(number for number in range(2, len(taken) + 3) if f"{recipe.recipe_id}-{number}" not in taken)
     new_id = f"{recipe.recipe_id}-{number}"
     problems.append(Problem(
-        where=where(recipe.source_file, recipe.source_line), what=f"another recipe has the id {recipe.recipe_id!r}; this one became {new_id!r}",
+        where=where(recipe.source_file, recipe.source_line),
+        what=f"another recipe has the id {recipe.recipe_id!r}; this one became {new_id!r}",
         remedy="Give each recipe its own identifier, or take the second one away", code="id-numbered",
         severity=WARNING, stage="ingest", recipe_id=new_id,
     ))
@@ -169,7 +188,9 @@ def _tables(
     for recipe in written:
         notes = Notes(recipe.source_file, recipe.recipe_id)
         more_variants, more_lines, more_steps = expand(recipe, notes)
-        variants, lines, steps = variants + more_variants, lines + more_lines, steps + more_steps
+        variants += more_variants
+        lines += more_lines
+        steps += more_steps
         recipes.append((
             recipe.recipe_id, recipe.name, recipe.portions, recipe.units_system or units, recipe.food_form,
             recipe.finished_mass_g, recipe.course, recipe.source_file, recipe.source_line,
@@ -177,7 +198,7 @@ def _tables(
         known = {row[1] for row in more_variants}
         figures += _figure_rows(recipe, known, components, notes)
         claims += _claim_rows(recipe, known, notes)
-        problems = problems + notes.problems + notes.aside
+        problems += notes.problems + notes.aside
     return Collection(
         name=name,
         recipes=_table(Recipes, recipes, ["recipe_id"]),
@@ -198,7 +219,10 @@ def _figure_rows(recipe: Written, known: set[str], components: AnyCollection[str
         if components and figure.component not in components:
             fault = f"the component {figure.component!r}"
         if fault:
-            notes.warning(figure.line, f"a figure in print is of {fault}, which is not known, and was left out", "Use an id or tagname that exists", "printed-figure")
+            notes.warning(
+                figure.line, f"a figure in print is of {fault}, which is not known, and was left out",
+                "Use an id or tagname that exists", "printed-figure",
+            )
             continue
         rows.append((recipe.recipe_id, figure.variant_id, figure.component, figure.basis, figure.value, figure.unit, figure.printed_in))
     return list(dict.fromkeys(rows))
@@ -210,7 +234,10 @@ def _claim_rows(recipe: Written, known: set[str], notes: Notes) -> list[tuple]:
         if claim.variant_id in known:
             rows.append((recipe.recipe_id, claim.variant_id, claim.claim, claim.printed_in))
         else:
-            notes.warning(claim.line, f"a claim in print is of the variant {claim.variant_id!r}, which is not known, and was left out", "Use the id of a variant", "printed-claim")
+            notes.warning(
+                claim.line, f"a claim in print is of the variant {claim.variant_id!r}, which is not known, and was left out",
+                "Use the id of a variant", "printed-claim",
+            )
     return rows
 
 

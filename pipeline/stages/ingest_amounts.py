@@ -8,9 +8,11 @@ from __future__ import annotations
 import math
 import re
 
-from pipeline.stages.ingest_written import Notes, Place
+from pipeline.stages.ingest_written import Notes, Place, shown
 
 MOST_PORTIONS = 1000
+LONGEST_TEXT = 200  # characters that state portions or a printed figure
+HEAVIEST_G = 1_000_000
 _WORDS = {
     word: number for number, word in enumerate(
         "one two three four five six seven eight nine ten eleven twelve".split(), start=1)
@@ -41,20 +43,23 @@ def portions_of(text: str, place: Place, notes: Notes) -> float | None:
     warning: fewer portions make larger ones, which is the careful side of a limit. A yield in cups or grams, or
     several numbers that are no range, is no number of portions.
     """
-    read = _with_digits(text)
+    read = _with_digits(text) if len(text) <= LONGEST_TEXT else ""
     said = _said(read)
     if said is None:
-        notes.error(place, f"the portions cannot be read from {text.strip()!r}", _REMEDY, "portions-unreadable")
+        notes.error(place, f"the portions cannot be read from {shown(text)!r}", _REMEDY, "portions-unreadable")
         return None
     number = float(said["low"])
     if not 0 < number <= MOST_PORTIONS:
         notes.error(
-            place, f"{text.strip()!r} is no number of portions; it must be above 0 and at most {MOST_PORTIONS}",
+            place, f"{shown(text)!r} is no number of portions; it must be above 0 and at most {MOST_PORTIONS}",
             _REMEDY, "portions-absurd",
         )
         return None
     if not _simple(read, said):
-        notes.warning(place, f"{number:g} portions were read from {text.strip()!r}", f"{_REMEDY}, if that is not meant", "portions-from-text")
+        notes.warning(
+            place, f"{number:g} portions were read from {shown(text)!r}",
+            f"{_REMEDY}, if that is not meant", "portions-from-text",
+        )
     return number
 
 
@@ -94,9 +99,9 @@ def mass_of(text: str, place: Place, notes: Notes) -> float:
     """A finished mass in grams from "1.2 kg" or "850 g"; NaN, with an error noted, otherwise."""
     found = _MASS.match(text.strip())
     grams = float(found[1]) * (1000 if found[2].lower() == "kg" else 1) if found else 0.0
-    if grams > 0:
+    if 0 < grams <= HEAVIEST_G:
         return grams
-    notes.error(place, f"the finished mass is {text.strip()!r}", "Write it in g or kg, for example 1.2 kg", "finished-mass")
+    notes.error(place, f"the finished mass is {shown(text)!r}", "Write it in g or kg, for example 1.2 kg", "finished-mass")
     return math.nan
 
 
@@ -106,13 +111,13 @@ def printed_amounts(text: str, place: Place, notes: Notes, component: str, defau
     A part that cannot be read is left out with a warning: figures in print are compared with, never built on.
     """
     found = []
-    for part in re.split(r"\s*[/;|]\s*", text.strip()):
+    for part in re.split(r"[/;|]", text[:LONGEST_TEXT]):
         amount = _FIGURE.match(part.replace("\u00a0", " ").strip())
         unit = _UNITS.get((amount[2] or "").lower(), default_unit) if amount else ""
         is_energy = unit in ("kJ", "kcal")
-        if not unit or is_energy != (component == "ENERC"):
+        if not unit or len(text) > LONGEST_TEXT or math.isinf(float(amount[1])) or is_energy != (component == "ENERC"):
             notes.warning(
-                place, f"the printed figure {component} {text.strip()!r} cannot be read and was left out",
+                place, f"the printed figure {component} {shown(text)!r} cannot be read and was left out",
                 "Write a number and its unit, for example 210 mg, or 180 kcal for ENERC", "printed-figure",
             )
             continue

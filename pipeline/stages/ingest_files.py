@@ -71,12 +71,13 @@ def text_of(file: SourceFile) -> str:
     try:
         text = content.decode(encoding)
     except UnicodeDecodeError as error:
-        line = content[: error.start].count(b"\n") + 1
+        start = error.start + len(content) - len(error.object)  # a byte order mark may have been set aside
+        line = content[:start].count(b"\n") + 1
         if b"\0" in content[:4096]:
             raise _not_text(file) from None
         raise unreadable(
             f"{file.name}, line {line}",
-            f"byte {error.start} (0x{content[error.start]:02x}) is not {encoding.removesuffix('-sig').upper()} text",
+            f"byte {start} (0x{content[start]:02x}) is not {encoding.removesuffix('-sig').upper()} text",
             "Save the file as UTF-8", "encoding",
         ) from None
     if "\0" in text:
@@ -94,6 +95,9 @@ def _in_folder(folder: Path) -> tuple[dict[str, Path], list[Problem]]:
         relative = file.relative_to(folder)
         if not file.is_file() or any(part.startswith((".", "~$")) for part in relative.parts):
             continue
+        if not _is_text(relative.as_posix()):
+            problems.append(_problem(ascii(relative.as_posix()), "has a name that is not UTF-8", "Rename the file", "file-name"))
+            continue
         if file.suffix.lower() in KINDS:
             chosen[relative.as_posix()] = file
         elif file.suffix.lower() not in PASSED_OVER:
@@ -104,9 +108,13 @@ def _in_folder(folder: Path) -> tuple[dict[str, Path], list[Problem]]:
     return chosen, problems
 
 
+def _is_text(name: str) -> bool:
+    return not any("\ud800" <= character <= "\udfff" for character in name)
+
+
 def _named(path: Path) -> tuple[dict[str, Path], list[Problem]]:
     kind = KINDS.get(path.suffix.lower())
-    if kind is None:
+    if kind is None or not path.is_file():
         raise InputError(_problem(path.name, "is not a kind of file that holds recipes", ACCEPTED, "file-kind"))
     chosen = {path.name: path}
     if kind == SHEET_PAIR:
@@ -131,7 +139,9 @@ def _read(name: str, path: Path) -> SourceFile:
             )
         content = path.read_bytes()
     except OSError as error:
-        raise unreadable(name, f"cannot be read ({error.strerror})", "Check the file and its permissions", "file-unreadable") from None
+        raise unreadable(
+            name, f"cannot be read ({error.strerror})", "Check the file and its permissions", "file-unreadable",
+        ) from None
     return SourceFile(name, KINDS[path.suffix.lower()], content, hashlib.sha256(content).hexdigest())
 
 

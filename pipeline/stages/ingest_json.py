@@ -6,6 +6,7 @@ import bisect
 import json
 import json.decoder
 import json.scanner
+import re
 from typing import Any
 
 from pipeline.stages.ingest_files import unreadable
@@ -18,15 +19,24 @@ class PlacedText(str):
 
 
 class PlacedObject(dict):
-    """An object with the ``line`` of the file where it begins."""
+    """An object with the ``line`` of the file where it begins and the keys it has ``twice``."""
 
     line: int = 0
+    twice: tuple[str, ...] = ()
+
+
+def _from_pairs(pairs: list[tuple[str, Any]]) -> PlacedObject:
+    placed = PlacedObject(pairs)
+    if len(placed) < len(pairs):
+        names = [name for name, _ in pairs]
+        placed.twice = tuple(name for name in placed if names.count(name) > 1)
+    return placed
 
 
 class _Decoder(json.JSONDecoder):
     def __init__(self, text: str) -> None:
-        super().__init__()
-        self._ends = [offset for offset, character in enumerate(text) if character == "\n"]
+        super().__init__(object_pairs_hook=_from_pairs)
+        self._ends = [found.start() for found in re.finditer("\n", text)]
         self.parse_string = self._text
         self.parse_object = self._object
         self.scan_once = json.scanner.py_make_scanner(self)
@@ -41,8 +51,7 @@ class _Decoder(json.JSONDecoder):
         return placed, end
 
     def _object(self, text_and_start: tuple[str, int], *arguments: Any) -> tuple[PlacedObject, int]:
-        value, end = json.decoder.JSONObject(text_and_start, *arguments)
-        placed = PlacedObject(value)
+        placed, end = json.decoder.JSONObject(text_and_start, *arguments)
         placed.line = self._line(text_and_start[1] - 1)
         return placed, end
 

@@ -27,8 +27,10 @@ NUTRITION = {
     "fiberContent": ("FIBTG", "g"), "sugarContent": ("SUGAR", "g"), "proteinContent": ("PROCNT", "g"),
     "potassiumContent": ("K", ""), "phosphorusContent": ("P", ""), "calciumContent": ("CA", ""),
 }
-_BLOCK = re.compile(r"<\s*/?\s*(?:br|p|li|ol|ul|div|h[1-6])\b[^>]*>", re.I)
-_MARK_UP = re.compile(r"</?[a-z][a-z0-9]*(?:\s[^<>]*)?/?>|<!--.*?-->", re.I | re.S)
+_BLOCK = re.compile(r"<\s{0,3}/?\s{0,3}(?:br|p|li|ol|ul|div|h[1-6])\b[^<>]*>", re.I)
+_MARK_UP = re.compile(
+    r"</?(?:a|abbr|b|em|font|i|img|label|mark|small|span|strong|sub|sup|time|u)(?:\s[^<>]*)?/?>|<!--(?:(?!<!--).)*?-->", re.I | re.S)
+_RAISED = re.compile(r"(?<=\d)(?=<sup\b)", re.I)  # a whole number before a fraction in small type
 _PREFIX = re.compile(r"^(?:schema:|https?://schema\.org/)")
 _PORTION_WORDS = re.compile(r"serv|portion|people|person", re.I)
 
@@ -43,7 +45,9 @@ def read_schema_org(file: SourceFile) -> tuple[list[Written], list[Notes]]:
     except RecursionError:
         raise unreadable(file.name, "is nested too deeply to be a recipe", "Take the file away", "json-nested") from None
     if not found:
-        raise unreadable(file.name, "holds no schema.org Recipe", "Give its recipes the @type Recipe, or take the file away", "no-recipe")
+        raise unreadable(
+            file.name, "holds no schema.org Recipe", "Give its recipes the @type Recipe, or take the file away", "no-recipe",
+        )
     read = [_recipe(item, file.name) for item in found]
     return [written for written, _ in read if written], [notes for _, notes in read]
 
@@ -67,9 +71,12 @@ def _types(value: Any) -> set[str]:
 
 def _recipe(item: PlacedObject, source_file: str) -> tuple[Written | None, Notes]:
     recipe = {_PREFIX.sub("", key): value for key, value in item.items()}
-    name = " ".join(_first_text(recipe.get("name")).split())
+    name = _first_text(recipe.get("name"))
     notes = Notes(source_file, _id(recipe, name))
-    if not name:
+    for key in item.twice:
+        notes.error(item.line, f"the key {key!r} is written twice", "Keep the one that is meant", "key-twice")
+    name = words(name, item.line, notes, "name") or "" if name else ""
+    if not name and not notes.failed:
         notes.error(item.line, "the recipe has no name", "Give it a name", "no-name")
     lines = _lines(recipe.get("recipeIngredient", recipe.get("ingredients")), item.line, notes)
     steps = steps_of(_steps(recipe.get("recipeInstructions"), item.line, notes), notes)
@@ -78,10 +85,15 @@ def _recipe(item: PlacedObject, source_file: str) -> tuple[Written | None, Notes
     written = Written(
         recipe_id=notes.recipe_id, id_given=False, name=name, portions=portions or 1.0, source_file=source_file,
         source_line=item.line, lines=lines, steps=steps,
-        course="; ".join(" ".join(_text(part).split()) for part in _many(recipe.get("recipeCategory")) if _text(part)),
+        course=_course(recipe.get("recipeCategory"), item.line, notes),
         units_system=_units(recipe.get("inLanguage")), figures=_figures(recipe, source_file, item.line, notes),
     )
     return (None if notes.failed else written), notes
+
+
+def _course(value: Any, place: int, notes: Notes) -> str:
+    parts = (words(_text(part), place, notes, "recipeCategory") for part in _many(value) if _text(part))
+    return "; ".join(part for part in parts if part)
 
 
 def _id(recipe: dict, name: str) -> str:
@@ -117,7 +129,10 @@ def _ingredients(value: Any, heading: str, place: int, notes: Notes) -> Iterator
         elif isinstance(item, dict) and not text and _first_text(item.get("name")):
             parts = (item.get("value"), item.get("unitText"), item.get("name"))
             composed = " ".join(str(part) for part in parts if isinstance(part, (str, int, float)) and str(part).strip())
-            notes.warning(line, f"a line was put together from its parts: {composed!r}", "Write the ingredient as one text", "line-composed")
+            notes.warning(
+                line, f"a line was put together from its parts: {composed!r}",
+                "Write the ingredient as one text", "line-composed",
+            )
             yield heading, Words(composed, line)
         elif isinstance(item, str) or text:
             for row in _rows(text) or [""]:
@@ -139,23 +154,35 @@ def _steps(value: Any, place: int, notes: Notes) -> Iterator[Words]:
         elif text := (_text(item) or (_first_text(item.get("name")) if isinstance(item, dict) else "")):
             yield from (Words(row, line) for row in _rows(text))
         elif item not in (None, ""):
-            notes.warning(line, f"one method step is {_kind(item)} without text and was left out", "Write the step as a text", "step-not-text")
+            notes.warning(
+                line, f"one method step is {_kind(item)} without text and was left out",
+                "Write the step as a text", "step-not-text",
+            )
 
 
 def _portions(value: Any, place: int, notes: Notes) -> float | None:
     said = [(text, _place(item, place)) for item in _many(value) if (text := _yield_text(item).strip())]
     if not said:
-        notes.error(place, "the recipe does not say how many portions it makes (recipeYield)", "Give recipeYield, for example \"4\"", "no-portions")
+        notes.error(
+            place, "the recipe does not say how many portions it makes (recipeYield)",
+            "Give recipeYield, for example \"4\"", "no-portions",
+        )
         return None
     preferred = [pair for pair in said if _PORTION_WORDS.search(pair[0])] or [pair for pair in said if re.fullmatch(r"[\d.]+", pair[0])]
     if not preferred and len(said) > 1:
-        notes.error(place, f"the portions cannot be read from {'; '.join(text for text, _ in said)!r}", "Give one recipeYield, for example \"4\"", "portions-unreadable")
+        notes.error(
+            place, f"the portions cannot be read from {'; '.join(text for text, _ in said)!r}",
+            "Give one recipeYield, for example \"4\"", "portions-unreadable",
+        )
         return None
     text, line = (preferred or said)[0]
     number = portions_of(text, line, notes)
     others = [other for other, _ in said if number is not None and portions_of(other, line, Notes("")) != number]
     if others:
-        notes.warning(line, f"{number:g} portions were read from {text!r}, beside {'; '.join(others)!r}", "Give one recipeYield, if that is not meant", "portions-several")
+        notes.warning(
+            line, f"{number:g} portions were read from {text!r}, beside {'; '.join(others)!r}",
+            "Give one recipeYield, if that is not meant", "portions-several",
+        )
     return number
 
 
@@ -188,7 +215,10 @@ def _figures(recipe: dict, source_file: str, place: int, notes: Notes) -> tuple[
             if not text or key.startswith("@") or key in ("type", "servingSize", "name", "description"):
                 continue
             if not component:
-                notes.warning(_place(value, line), f"the printed figure {key!r} has no tagname and was left out", "Take it away, or compare it by hand", "printed-figure")
+                notes.warning(
+                    _place(value, line), f"the printed figure {key!r} has no tagname and was left out",
+                    "Take it away, or compare it by hand", "printed-figure",
+                )
                 continue
             text = re.sub(r"(?<=\d)\s+(?:calories|fat|protein|carbohydrates?|fib(?:re|er)|sugars?|sodium)$", "", text, flags=re.I)
             text = re.sub(r"(?<=[a-z])\s+(?:fat|protein|carbohydrates?|fib(?:re|er)|sugars?|sodium)$", "", text, flags=re.I)
@@ -216,7 +246,7 @@ def _text(value: Any) -> str:
     if not isinstance(value, str):
         return ""
     plain = html.unescape(html.unescape(str(value)))  # often escaped twice on web pages
-    return _MARK_UP.sub("", _BLOCK.sub("\n", plain))
+    return _MARK_UP.sub("", _RAISED.sub(" ", _BLOCK.sub("\n", plain)))
 
 
 def _first_text(value: Any) -> str:

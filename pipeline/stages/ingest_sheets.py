@@ -8,6 +8,7 @@ lines: recipe_id, text (required); section, line_no (orders the lines of a recip
 from __future__ import annotations
 
 import csv
+import difflib
 import io
 from dataclasses import dataclass
 
@@ -15,7 +16,7 @@ from pipeline.stages.ingest_amounts import mass_of, portions_of
 from pipeline.stages.ingest_files import SourceFile, text_of, unreadable
 from pipeline.stages.ingest_workbook import read_workbook
 from pipeline.stages.ingest_written import (
-    Line, Notes, PrintedClaim, Words, Written, choice, is_id, keeps_limits, sectioned, slug, steps_of, unknown_key,
+    Line, Notes, PrintedClaim, Words, Written, choice, is_id, keeps_limits, sectioned, shown, slug, steps_of, unknown_key,
 )
 
 RECIPE_COLUMNS = ("recipe_id", "name", "portions", "course", "food_form", "units", "finished_mass", "method", "claims", "note")
@@ -49,7 +50,8 @@ def read_xlsx(file: SourceFile) -> tuple[list[Written], list[Notes]]:
     whole = Notes(file.name), Notes(file.name)
     sheets = read_workbook(file, ("recipes", "lines"), whole[0])
     rows = []
-    for name, known, required, notes in zip(("recipes", "lines"), (RECIPE_COLUMNS, LINE_COLUMNS), (RECIPE_REQUIRED, LINE_REQUIRED), whole, strict=True):
+    wanted = (("recipes", RECIPE_COLUMNS, RECIPE_REQUIRED), ("lines", LINE_COLUMNS, LINE_REQUIRED))
+    for (name, known, required), notes in zip(wanted, whole, strict=True):
         table = sheets[name]
         header = _header([cell.text for cell in table[0][1]] if table else [], known, required, f"sheet {name}", notes)
         rows.append([_workbook_row(line, cells, header) for line, cells in table[1:]])
@@ -74,7 +76,10 @@ def _csv_rows(file: SourceFile, known: tuple[str, ...], required: tuple[str, ...
             rows.append((start, cells))
             start = reader.line_num + 1
     except csv.Error as error:
-        raise unreadable(f"{file.name}, line {start}", f"is not valid CSV ({error})", "Check the quotes of this row, and save the sheet as CSV (UTF-8) again", "csv-broken") from None
+        raise unreadable(
+            f"{file.name}, line {start}", f"is not valid CSV ({error})",
+            "Check the quotes of this row, and save the sheet as CSV (UTF-8) again", "csv-broken",
+        ) from None
     header = _header(rows[0][1] if rows else [], known, required, 1, notes)
     return [_csv_row(line, cells, header) for line, cells in rows[1:] if any(cell.strip() for cell in cells)]
 
@@ -104,18 +109,43 @@ def _header(cells: list[str], known: tuple[str, ...], required: tuple[str, ...],
 def _recipes(
     recipe_rows: list[Row], line_rows: list[Row], recipes_name: str, lines_name: str, place: str, whole: tuple[Notes, Notes],
 ) -> tuple[list[Written], list[Notes]]:
+    known = dict.fromkeys(row.get("recipe_id") for row in recipe_rows if row.get("recipe_id"))
     rows_of: dict[str, list[Row]] = {}
     for row in line_rows:
         rows_of.setdefault(row.get("recipe_id"), []).append(row)
+    suspects = {}
+    for recipe_id in sorted(rows_of.keys() - known.keys()):
+        rows = rows_of[recipe_id]
+        at = _at(place, "lines", rows[0].line)
+        whole[1].error(
+            at, f"{len(rows)} line(s), this one first, name the recipe {shown(recipe_id)!r}, which is not in the recipes",
+            "Correct the recipe_id, or add the recipe", "line-without-recipe",
+        )
+        for row in rows:
+            _faults(row, whole[1])
+        suspects |= dict.fromkeys(_may_belong_to(recipe_id, line_rows, known), at)
     read = [_recipe(row, rows_of.get(row.get("recipe_id"), []), recipes_name, lines_name, place) for row in recipe_rows]
-    known = {row.get("recipe_id") for row in recipe_rows}
-    for recipe_id, rows in rows_of.items():
-        if recipe_id not in known:
-            whole[1].error(
-                _at(place, "lines", rows[0].line), f"{len(rows)} lines name the recipe {recipe_id!r}, which is not in the recipes",
-                "Correct the recipe_id, or add the recipe", "lines-without-recipe",
+    for _, notes in read:
+        if notes.recipe_id in suspects:
+            of_lines = Notes(lines_name, notes.recipe_id)
+            of_lines.error(
+                suspects[notes.recipe_id],
+                "a line without a known recipe may belong to this recipe, which would then be one short",
+                "Correct the recipe_id of that line", "line-may-be-missing",
             )
-    return [written for written, _ in read if written], [*whole, *(notes for _, notes in read)]
+            notes.problems.extend(of_lines.problems)
+    kept = [written for written, notes in read if written and not notes.failed]
+    return kept, [*whole, *(notes for _, notes in read)]
+
+
+def _may_belong_to(recipe_id: str, line_rows: list[Row], known: dict[str, None]) -> list[str]:
+    """Recipes that lines with an unknown id may have been written for: those with nearly that id, or, if they
+    name none, those of the lines around them. A recipe short of a line is worse than a recipe left out."""
+    if recipe_id:
+        return difflib.get_close_matches(slug(recipe_id), known, n=3, cutoff=0.8)
+    ids = [row.get("recipe_id") for row in line_rows]
+    beside = zip(["", *ids], ids, [*ids[1:], ""], strict=False)
+    return sorted({near for before, own, after in beside if not own for near in (before, after)} & known.keys())
 
 
 def _recipe(row: Row, line_rows: list[Row], recipes_name: str, lines_name: str, place: str) -> tuple[Written | None, Notes]:
@@ -125,7 +155,10 @@ def _recipe(row: Row, line_rows: list[Row], recipes_name: str, lines_name: str, 
     of_lines = Notes(lines_name, notes.recipe_id)
     _faults(row, notes)
     if not is_id(recipe_id):
-        notes.error(at, f"the recipe_id is {recipe_id!r}", f"Use lower-case letters, digits and hyphens, for example {slug(recipe_id or row.get('name'))!r}", "id-form")
+        notes.error(
+            at, f"the recipe_id is {recipe_id!r}",
+            f"Use lower-case letters, digits and hyphens, for example {slug(recipe_id or row.get('name'))!r}", "id-form",
+        )
     if not row.get("name"):
         notes.error(at, "the recipe has no name", "Write its name", "no-name")
     portions = _portions(row, at, notes)
@@ -166,7 +199,8 @@ def _ordered(rows: list[Row], place: str, notes: Notes) -> list[Row]:
         order = []
     if len(set(order)) != len(rows):
         notes.warning(
-            _at(place, "lines", rows[0].line), "the line numbers are not all there, or not all different; the order of the file is kept",
+            _at(place, "lines", rows[0].line),
+            "the line numbers are not all there, or not all different; the order of the file is kept",
             "Number every line of the recipe, or none", "line-numbers",
         )
         return rows

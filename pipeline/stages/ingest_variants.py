@@ -69,7 +69,10 @@ def _number_of(named: Words, base: _Numbered, notes: Notes) -> int | None:
     if len(found) == 1:
         return found[0]
     number = "no line" if not found else f"{len(found)} lines"
-    notes.error(named.line, f"{number} of the recipe match {named.text!r}", "Copy the whole line from the ingredients", "line-not-found")
+    notes.error(
+        named.line, f"{number} of the recipe match {named.text!r}",
+        "Copy the whole line from the ingredients", "line-not-found",
+    )
     return None
 
 

@@ -36,9 +36,14 @@ def read_workbook(file: SourceFile, wanted: tuple[str, ...], notes: Notes) -> di
     names = {name.strip().lower(): name for name in values.sheetnames}
     missing = [name for name in wanted if name not in names]
     if missing:
-        raise unreadable(file.name, f"has no sheet {' and no sheet '.join(missing)}", f"Name its sheets {' and '.join(wanted)}", "sheet-missing")
+        raise unreadable(
+            file.name, f"has no sheet {' and no sheet '.join(missing)}",
+            f"Name its sheets {' and '.join(wanted)}", "sheet-missing",
+        )
     for name in sorted(set(names) - set(wanted)):
-        notes.warning(f"sheet {names[name]}", "this sheet is not read", f"Only {' and '.join(wanted)} are; take it away", "sheet-unknown")
+        notes.warning(
+            f"sheet {names[name]}", "this sheet is not read", f"Only {' and '.join(wanted)} are; take it away", "sheet-unknown",
+        )
     return {name: _rows(file, values[names[name]], formulas[names[name]], name) for name in wanted}
 
 
@@ -48,15 +53,22 @@ def _workbook(file: SourceFile, data_only: bool) -> Any:
     try:
         with zipfile.ZipFile(io.BytesIO(file.content)) as packed:
             if sum(member.file_size for member in packed.infolist()) > LARGEST_UNPACKED:
-                raise unreadable(file.name, f"unpacks to more than {LARGEST_UNPACKED:,} bytes", "Save a smaller workbook", "file-too-large")
+                raise unreadable(
+                    file.name, f"unpacks to more than {LARGEST_UNPACKED:,} bytes", "Save a smaller workbook", "file-too-large",
+                )
         return openpyxl.load_workbook(io.BytesIO(file.content), data_only=data_only)
     except (zipfile.BadZipFile, KeyError, ValueError, TypeError, OSError, SyntaxError) as error:
-        raise unreadable(file.name, f"is not an XLSX workbook that can be read ({type(error).__name__})", "Save it again as XLSX, without a password", "xlsx-broken") from None
+        raise unreadable(
+            file.name, f"is not an XLSX workbook that can be read ({type(error).__name__})",
+            "Save it again as XLSX, without a password", "xlsx-broken",
+        ) from None
 
 
 def _rows(file: SourceFile, values: Any, formulas: Any, name: str) -> list[tuple[int, list[Cell]]]:
     if not hasattr(values, "iter_rows"):
-        raise unreadable(f"{file.name}, sheet {name}", "is a chart, not a table", "Put the table on this sheet", "sheet-missing")
+        raise unreadable(
+            f"{file.name}, sheet {name}", "is a chart, not a table", "Put the table on this sheet", "sheet-missing",
+        )
     if values.max_row > MOST_ROWS or values.max_column > MOST_COLUMNS:
         raise unreadable(
             f"{file.name}, sheet {name}", f"reaches to row {values.max_row:,} and column {values.max_column:,}",
@@ -93,13 +105,21 @@ def _cell(cell: Any, written: Any, sheet: str, merged: dict[str, Any]) -> Cell:
         if value is None:
             return Cell("", place, fault="the cell is merged with others", remedy="Split the merged cells and fill each one")
     if written.data_type == "f" and value is None:
-        return Cell("", place, fault="the formula has no stored value", remedy="Open and save the workbook in a spreadsheet program, or type the value")
+        return Cell(
+            "", place, fault="the formula has no stored value",
+            remedy="Open and save the workbook in a spreadsheet program, or type the value",
+        )
     if cell.data_type == "e":
         return Cell("", place, fault=f"the cell shows the error {value}", remedy="Type the value that belongs there")
     if isinstance(value, (datetime.date, datetime.time, datetime.timedelta)):
-        return Cell("", place, fault=f"the spreadsheet has made a date or time of it ({value})", remedy="Format the cell as text and type it again, for example 1/2")
+        return Cell(
+            "", place, fault=f"the spreadsheet has made a date or time of it ({value})",
+            remedy="Format the cell as text and type it again, for example 1/2",
+        )
     if isinstance(value, bool):
-        return Cell("", place, fault=f"the cell holds the logical value {value}", remedy="Format the cell as text and type it again")
+        return Cell(
+            "", place, fault=f"the cell holds the logical value {value}", remedy="Format the cell as text and type it again",
+        )
     if isinstance(value, (int, float)):
         return Cell(f"{value:.12g}", place, is_number=True)
     return Cell("" if value is None else str(value), place)

@@ -15,7 +15,10 @@ from pipeline.tables import RECIPE_ID
 MOST_LINES = 500  # ingredient lines, and likewise method steps, of one recipe
 LONGEST_LINE = 1000  # characters
 LONGEST_STEP = 10_000
-_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+_BREAK = re.compile(r"[\n\t\r\x85\u2028\u2029]+")
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
+# A lost character, or UTF-8 that was once read as Latin-1: "\u00c2\u00bd" stands where a half was written.
+_GARBLED = re.compile(r"\ufffd|[\u00c2\u00c3][\u0080-\u00bf]|\u00e2\u20ac|\u00e2[\u0080-\u009f]")
 
 Place = int | str  # a line of the file, or words such as "sheet lines, cell B7"; 0 is the whole file
 
@@ -139,7 +142,7 @@ def where(source_file: str, place: Place) -> str:
 
 def words(text: str, place: Place, notes: Notes, what: str = "ingredient line", longest: int = LONGEST_LINE) -> str | None:
     """``text`` without outer blanks and inner line breaks; None, with a problem noted, if it cannot be kept."""
-    kept = re.sub(r"\s*[\n\t\r\x85\u2028\u2029]+\s*", " ", text.strip()).strip()
+    kept = " ".join(part.strip() for part in _BREAK.split(text) if part.strip())
     if not kept:
         notes.warning(place, f"an empty {what} was left out", "Take it away, or write what belongs there", "line-empty")
         return None
@@ -154,6 +157,13 @@ def words(text: str, place: Place, notes: Notes, what: str = "ingredient line", 
         notes.error(
             place, f"the {what} holds the control character U+{ord(control.group()):04X}",
             "Type the line again without it", "control-character",
+        )
+        return None
+    garbled = _GARBLED.search(kept)
+    if garbled:
+        notes.error(
+            place, f"the {what} holds {garbled.group()!r}, where a character was lost or garbled: {kept[:80]!r}",
+            "Type the character again and save the file as UTF-8", "garbled",
         )
         return None
     return kept
@@ -202,6 +212,12 @@ def slug(text: str) -> str:
     return made or f"recipe-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
 
 
+def shown(text: str) -> str:
+    """``text`` cut to a length that a message can hold."""
+    text = text.strip()
+    return text if len(text) <= 80 else f"{text[:77]}..."
+
+
 def is_id(text: str) -> bool:
     """Whether ``text`` may stand as a recipe or variant id."""
     return re.fullmatch(RECIPE_ID.strip("^$"), text) is not None
@@ -211,12 +227,13 @@ def choice(text: str, allowed: tuple[str, ...], what: str, place: Place, notes: 
     """``text`` in lower case if it is one of ``allowed``; else an error is noted."""
     if text.strip().lower() in allowed:
         return text.strip().lower()
-    notes.error(place, f"{what} is {text!r}", f"Write one of: {', '.join(allowed)}", "not-a-choice")
+    notes.error(place, f"{what} is {shown(text)!r}", f"Write one of: {', '.join(allowed)}", "not-a-choice")
     return allowed[0]
 
 
 def unknown_key(key: str, known: tuple[str, ...], place: Place, notes: Notes, what: str = "key") -> None:
     """Warn that a key or column is not read, and suggest the one that may be meant."""
+    key = shown(key)
     near = difflib.get_close_matches(key.lower(), known, n=1)
     remedy = f"Did you mean {near[0]!r}?" if near else f"Known here: {', '.join(known)}"
     notes.warning(place, f"the {what} {key!r} is not known and was not read", remedy, f"unknown-{what}")

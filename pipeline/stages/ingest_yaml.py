@@ -14,7 +14,7 @@ from pipeline.stages.ingest_files import SourceFile, text_of, unreadable
 from pipeline.stages.ingest_nodes import Node, documents
 from pipeline.stages.ingest_written import (
     Change, Line, Notes, PrintedClaim, PrintedFigure, Words, Written, choice, is_id, keeps_limits, sectioned,
-    slug, steps_of, unknown_key, words,
+    shown, slug, steps_of, unknown_key, words,
 )
 from pipeline.tables import BASES
 
@@ -122,7 +122,9 @@ def _portions(node: Node, notes: Notes) -> float | None:
         notes.error(node.line, "the recipe does not say how many portions it makes", "Write portions:", "no-portions")
         return None
     if written.kind not in ("text", "number"):
-        notes.error(written.line, "the portions are not a number or a text", "Write for example portions: 4", "portions-unreadable")
+        notes.error(
+            written.line, "the portions are not a number or a text", "Write for example portions: 4", "portions-unreadable",
+        )
         return None
     return portions_of(written.value, written.line, notes)
 
@@ -156,11 +158,16 @@ def _words(item: Node, what: str, notes: Notes) -> Words | None:
         item = Node("text", item.line, "", item.comment)
     if item.kind != "text":
         is_map = item.kind == "map" and item.items()
-        remedy = f"Put the line in quotes, since it holds ': ' after {item.items()[0][0]!r}" if is_map else "Put the line in quotes and write it as a sentence"
+        remedy = "Put the line in quotes and write it as a sentence"
+        if is_map:
+            remedy = f"Put the line in quotes, since it holds ': ' after {shown(item.items()[0][0])!r}"
         notes.error(item.line, f"one {what} is a {item.kind}, not text", remedy, "line-not-text")
         return None
     if item.comment:
-        notes.warning(item.line, f"the words after # ({item.comment[:60]!r}) were taken as a comment and not read", "Put the whole line in quotes if they belong to it", "comment-on-line")
+        notes.warning(
+            item.line, f"the words after # ({item.comment[:60]!r}) were taken as a comment and not read",
+            "Put the whole line in quotes if they belong to it", "comment-on-line",
+        )
     return Words(item.value, item.line)
 
 
@@ -180,15 +187,20 @@ def _read_change(node: Node, notes: Notes) -> Change:
     _known_keys(node, VARIANT_KEYS, notes)
     variant_id = _plain(node.get("id"))
     if not is_id(variant_id) or variant_id in RESERVED_VARIANTS:
-        notes.error(node.line, f"the variant id is {variant_id!r}", f"Use lower-case letters, digits and hyphens, and not {' or '.join(RESERVED_VARIANTS)}", "id-form")
+        notes.error(
+            node.line, f"the variant id is {variant_id!r}",
+            f"Use lower-case letters, digits and hyphens, and not {' or '.join(RESERVED_VARIANTS)}", "id-form",
+        )
     add = _lines(node.get("add"), "add", notes)
     left = [_words(item, "line to leave out", notes) for item in _list(node.get("leave_out"), "leave_out", notes)]
     replaced = [_replacement(item, notes) for item in _list(node.get("replace"), "replace", notes)]
     method = steps_of(_steps(node.get("method"), notes), notes) if node.get("method") else None
     added_steps = steps_of(_steps(node.get("add_method"), notes, "add_method"), notes)
     portions = _portions(node, notes) if node.get("portions") else None
-    if not (add or left or replaced or method or added_steps or portions):
-        notes.error(node.line, "it changes nothing", "Say what it adds, replaces or leaves out, or take it away", "variant-empty")
+    if not notes.failed and not (add or left or replaced or method or added_steps or portions):
+        notes.error(
+            node.line, "it changes nothing", "Say what it adds, replaces or leaves out, or take it away", "variant-empty",
+        )
     return Change(
         variant_id, _text(node.get("name"), "name", notes).strip() or variant_id, node.line, portions, add,
         tuple(filter(None, left)), tuple(filter(None, replaced)), method, added_steps,
@@ -198,7 +210,10 @@ def _read_change(node: Node, notes: Notes) -> Change:
 def _replacement(item: Node, notes: Notes) -> tuple[Words, Line] | None:
     old, new = item.get("line"), item.get("with")
     if old is None or new is None or len(item.items()) != 2:
-        notes.error(item.line, "a replacement does not say which line and with what", 'Write {line: "the old line", with: "the new line"}', "replacement")
+        notes.error(
+            item.line, "a replacement does not say which line and with what",
+            'Write {line: "the old line", with: "the new line"}', "replacement",
+        )
         return None
     old_words, new_words = _words(old, "line to replace", notes), _words(new, "new line", notes)
     text = words(new_words.text, new_words.line, notes) if new_words else None
@@ -234,7 +249,10 @@ def _printed(item: Node, variant_id: str, notes: Notes) -> list[PrintedFigure]:
 def _claim(item: Node, variant_id: str, notes: Notes) -> PrintedClaim | None:
     claim = _plain(item.get("claim")) if item.kind == "map" else _plain(item)
     if not claim:
-        notes.warning(item.line, "a claim in print cannot be read and was left out", "Write the claim, for example low-sodium", "printed-claim")
+        notes.warning(
+            item.line, "a claim in print cannot be read and was left out",
+            "Write the claim, for example low-sodium", "printed-claim",
+        )
         return None
     return PrintedClaim(_plain(item.get("variant")) or variant_id, claim, _plain(item.get("printed_in")), item.line)
 

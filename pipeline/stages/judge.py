@@ -62,7 +62,7 @@ def judge(
     factors = dict(zip(energy_factors["component"], energy_factors["kj_per_g"].astype("float64")))
     index = conditions.index_figures(figures)
     facts = recipes.set_index("recipe_id")[["food_form", "course"]].to_dict("index")
-    local_claims = list(policy.limits.groupby(["audience", "claim"], sort=True))
+    local_claims = [(key, rows.to_dict("records")) for key, rows in policy.limits.groupby(["audience", "claim"], sort=True)]
     rows, problems = [], []
     for recipe_id, variant_id in zip(variants["recipe_id"], variants["variant_id"]):
         key = (recipe_id, variant_id)
@@ -170,22 +170,22 @@ def _judge_local(index, key, policy: Policy, local_claims: list, course: str, fa
         named = {"audience": audience, "claim": claim, "kind": LOCAL}
         cannot = _not_for_course(policy, limits, course)
         if cannot:
-            rows.append(_blank_row(key, named, limits.iloc[0]["source_id"], f"{cannot}; {policy.caveat}"))
+            rows.append(_blank_row(key, named, limits[0]["source_id"], f"{cannot}; {policy.caveat}"))
             continue
         share = policy.course_shares[course]
-        outcome = _decide(index, key, [_local_condition(limit, share) for limit in limits.to_dict("records")], factors)
+        outcome = _decide(index, key, [_local_condition(limit, share) for limit in limits], factors)
         scaled = share < 1 and outcome.condition.basis == "portion"
         notes = [f"the limit is {conditions.plain(100 * share)} % of a main meal's, for a {course}"] if scaled else []
         rows.append(_row(key, named, outcome, [*notes, policy.caveat]))
     return rows
 
 
-def _not_for_course(policy: Policy, limits: pd.DataFrame, course: str) -> str:
+def _not_for_course(policy: Policy, limits: list[dict], course: str) -> str:
     """Why the limits cannot be put to this course, or "" when they can."""
     if course not in policy.course_shares:
         return f"The policy sets no limits for the course '{course}'"
-    least = limits["comparator"].isin([">=", ">"]) & (limits["basis"] == "portion")
-    if least.any() and policy.course_shares[course] < 1:
+    least = any(limit["comparator"] not in conditions.UPPER and limit["basis"] == "portion" for limit in limits)
+    if least and policy.course_shares[course] < 1:
         return f"The least amount is set for a main meal; this is a {course}"
     return ""
 

@@ -22,17 +22,26 @@ KEPT_CANDIDATES = 5
 # How well an entry's state answers the state a line asks for (1 yes, 0 open, -1 no).
 # A line that says nothing means raw for produce and dry for what is sold dry.
 STATE_AGREEMENT: dict[str, dict[str, float]] = {
-    "": {"": 1, "raw": 1, "dried": 0.6, "smoked": -0.5, "frozen": -0.5, "pickled": -0.5, "canned": -0.6, "drained": -0.6,
+    "": {"": 1, "raw": 1, "dried": 0, "smoked": -0.5, "frozen": -0.5, "pickled": -0.5, "canned": -0.6, "drained": -0.6,
          "cooked": -1},
     "raw": {"raw": 1, "": 0.8, "frozen": -0.5},
     "dried": {"dried": 1, "": 0.6},
     "canned": {"canned": 1, "drained": 0.7, "": 0.2},
-    "drained": {"drained": 1, "canned": 0.6, "cooked": 0.3, "": 0.2},
+    "drained": {"drained": 1, "canned": 0.4, "cooked": -0.5, "": 0.2},
     "frozen": {"frozen": 1, "raw": 0.6, "": 0.6},
     "cooked": {"cooked": 1, "": 0},
     "smoked": {"smoked": 1, "": 0.2},
     "pickled": {"pickled": 1, "": 0.2, "canned": 0.2},
 }
+
+
+# What is sold dry, so that a line that says nothing means the dry food.
+DRY_BY_DEFAULT = frozenset(
+    "pasta noodles rice grains flour legumes-dried dried-fruit nuts-seeds sugars bread stock-sauce drinks".split())
+# How a fresh herb is counted and cut, and how a dried one is measured (common practice).
+FRESH_UNITS = frozenset("sprig bunch handful leaf stalk stem piece clove bulb".split())
+DRIED_UNITS = frozenset("teaspoon pinch dash".split())
+FRESH, DRY = "fresh", "dry"
 
 
 def match(
@@ -48,11 +57,12 @@ def match(
     """
     standing, problems = decisions.standing_decisions(foods, table, entries)
     matcher = Matcher(entries, table, words, weights, standing, accept_above, review_above)
-    asked = parsed[["phrase", "state"]].drop_duplicates()
-    answers = {(row.phrase, row.state): matcher.answer(row.phrase, row.state) for row in asked.itertuples(index=False)}
+    hints = [_hint(line) for line in parsed[["unit", "preparation"]].itertuples(index=False)]
+    asked = parsed[["phrase", "state"]].assign(hint=hints)
+    answers = {tuple(key): matcher.answer(*key) for key in asked.drop_duplicates().itertuples(index=False)}
     rows, candidate_rows = [], []
-    for line in parsed.itertuples(index=False):
-        row, found = _line_answer(line, answers, table)
+    for line, hint in zip(parsed.itertuples(index=False), hints, strict=True):
+        row, found = _line_answer(line, hint, answers, table)
         rows.append({"line_id": line.line_id, **row})
         candidate_rows.extend({"line_id": line.line_id, **candidate} for candidate in found)
     matched = pd.DataFrame(rows, columns=tables.columns(tables.Matched))
@@ -60,12 +70,19 @@ def match(
     return tables.checked(tables.Matched, matched, "match"), tables.checked(tables.Candidates, candidates, "match"), problems
 
 
-def _line_answer(line, answers: dict, table: str) -> tuple[dict, list[dict]]:
+def _hint(line) -> str:
+    """What unit and cut say about a herb: a sprig or something to chop is fresh, a teaspoon is dried."""
+    if line.unit in FRESH_UNITS or "chop" in line.preparation or "torn" in line.preparation:
+        return FRESH
+    return DRY if line.unit in DRIED_UNITS else ""
+
+
+def _line_answer(line, hint: str, answers: dict, table: str) -> tuple[dict, list[dict]]:
     if line.kind in ("heading", "not-food"):
         return _no_entry("", "not-food", line.kind, 1.0), []
     if line.kind == "unreadable" or not line.phrase:
         return _no_entry(table, "none", "unreadable", 0.0), []
-    return answers[(line.phrase, line.state)]
+    return answers[(line.phrase, line.state, hint)]
 
 
 def _no_entry(table: str, outcome: str, reason: str, confidence: float) -> dict:
@@ -83,12 +100,15 @@ class Matcher:
         self.weights = dict(zip(weights["feature"], weights["weight"], strict=True))
         self.entry_ids = entries["entry_id"].tolist()
         self.entry_names = entries["name"].tolist()
-        self.states = entries["state"].tolist()
+        self.states = list(zip(entries["state"], entries["cooking_class"], strict=True))
         self.accept_above, self.review_above = accept_above, review_above
         self.yes, self.no = _by_phrase(standing)
 
-    def answer(self, phrase: str, state: str) -> tuple[dict, list[dict]]:
-        """The row of Matched and the rows of Candidates for one phrase and state."""
+    def answer(self, phrase: str, state: str, hint: str = "") -> tuple[dict, list[dict]]:
+        """The row of Matched and the rows of Candidates for one phrase and state.
+
+        ``hint`` is ``fresh``, ``dry`` or "": what the measure says when the words do not.
+        """
         key = match_words.plain(phrase)
         decided = self.yes.get((key, state)) or self.yes.get((key, ""))
         if decided is not None:
@@ -101,28 +121,28 @@ class Matcher:
         if any(decision.entry_id == "" for decision in refused):
             row = _no_entry(self.table, "none", "decided-none", 1.0)
             return {**row, "decision_id": refused[0].decision_id}, []
-        ranked = self.ranked(phrase, state, {decision.entry_id for decision in refused})
+        ranked = self.ranked(phrase, state, hint, {decision.entry_id for decision in refused})
         return self._outcome(ranked), [
             {"rank": rank, "entry_id": self.entry_ids[position], "entry_name": self.entry_names[position],
              "score": round(score, 6), "probability": round(probability, 6)}
             for rank, (position, score, probability, _) in enumerate(ranked[:KEPT_CANDIDATES], start=1)
         ]
 
-    def ranked(self, phrase: str, state: str, refused: set[str] = frozenset()) -> list[tuple[int, float, float, dict]]:
+    def ranked(self, phrase: str, state: str, hint: str = "", refused: set[str] = frozenset()) -> list[tuple[int, float, float, dict]]:
         """Candidates best first: (position, score, probability, features)."""
         forms = match_index.query(phrase, self.index, self.vocabulary)
         scored = []
         for position in match_index.candidates(forms, self.index):
             if self.entry_ids[position] not in refused:
-                scored.append((position, *self._best(forms, position, state)))
+                scored.append((position, *self._best(forms, position, state, hint)))
         scored.sort(key=lambda found: (-found[1], self.entry_ids[found[0]]))
         odds = [math.exp(score) for _, score, _ in scored]
         whole = 1.0 + sum(odds)  # the 1 stands for "none of these"
         return [(position, 1 / (1 + math.exp(-score)), weight / whole, features)
                 for (position, score, features), weight in zip(scored, odds, strict=True)]
 
-    def _best(self, forms: list[tuple[str, ...]], position: int, state: str) -> tuple[float, dict]:
-        agreement = STATE_AGREEMENT[state].get(self.states[position], -1)
+    def _best(self, forms: list[tuple[str, ...]], position: int, state: str, hint: str) -> tuple[float, dict]:
+        agreement = state_agreement(state, hint, *self.states[position])
         best = None
         for form in forms:
             for name in self.index.names[position]:
@@ -142,6 +162,17 @@ class Matcher:
                "match_confidence": round(probability, 6), "decision_id": ""}
         doubt = _doubt(features, probability, self.accept_above)
         return {**row, "match_outcome": "review" if doubt else "accepted", "match_reason": doubt or "matched"}
+
+
+def state_agreement(asked: str, hint: str, state: str, cooking_class: str) -> float:
+    """How well an entry's state answers a line: 1 yes, 0 open, -1 no."""
+    if asked == "" and state == "dried" and cooking_class in DRY_BY_DEFAULT:
+        return 1.0
+    if asked == "" and cooking_class == "herbs-spices" and hint == DRY:
+        return {"dried": 1.0, "raw": 0.0}.get(state, STATE_AGREEMENT[""].get(state, -1))
+    if asked == "" and state == "dried" and hint == FRESH:
+        return -0.5
+    return STATE_AGREEMENT[asked].get(state, -1)
 
 
 def _doubt(features: dict, probability: float, accept_above: float) -> str:

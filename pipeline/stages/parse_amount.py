@@ -91,7 +91,7 @@ def _container_after(tokens, amount: Amount, known) -> Amount:
     hyphen = low_at(tokens, amount.end) == "-"
     after = modifiers(tokens, amount.end + hyphen, amount, known)
     found = unit_at(tokens, after, known)
-    container = found and (found[1] == "container" or found[0] in BLOCKS and low_at(tokens, found[2]) == "of" or found[0] in ("block", "ball"))
+    container = found and _is_unit(tokens, found, known) and (found[1] == "container" or found[0] in BLOCKS and low_at(tokens, found[2]) == "of" or found[0] in ("block", "ball"))
     if not container or amount.kind not in ("mass", "volume") or found[0] in ("teabag", "bar") and low_at(tokens, found[2]) != "of":
         return amount
     amount.claims = [(t, "each" if r in ("quantity", "unit") else r) for t, r in amount.claims]
@@ -178,7 +178,7 @@ def _implied_one(tokens, position, start, known) -> Amount | None:
         return None
     unit, kind, end = found
     of = low_at(tokens, end) == "of"
-    if not of and not (kind == "vague" and end < len(tokens) or kind == "container" and end < len(tokens) and tokens[end].kind == "word" and unit != "bar"):
+    if not of and not (kind == "vague" and end < len(tokens) or unit in ("thumb", "bunch", "sprig") and tokens[end - 1].low.isascii() and end < len(tokens) and end < len(tokens) or kind == "container" and end < len(tokens) and tokens[end].kind == "word" and unit != "bar"):
         return None
     if tokens[end - 1].low.endswith("s") and tokens[end - 1].low not in ("glass", "wineglass"):
         amount.low = amount.high = None
@@ -190,6 +190,12 @@ def _implied_one(tokens, position, start, known) -> Amount | None:
 
 def _finished(tokens, amount: Amount, known) -> Amount:
     """Take the "of" that follows, sort out the size words, and a late "each"."""
+    if amount.unit == "piece" and amount.each_unit in LENGTHS:
+        amount.low, amount.high, amount.unit, amount.kind = amount.low * amount.each, amount.high * amount.each, amount.each_unit, "length"
+        amount.each, amount.each_unit = None, ""
+    if amount.kind == "length" and (found := unit_at(tokens, amount.end, known)):
+        if low_at(tokens, found[2]) == "of" or found[0] in ("piece", "knob"):
+            amount.take(tokens, amount.end, found[2], "unit")
     if amount.kind in MEASURED or amount.kind == "length":
         amount.claims = [(t, "note" if r == "size" else r) for t, r in amount.claims]
         amount.size = ""

@@ -25,6 +25,8 @@ SIZES = {
     "dessertspoon": ("volume", 10.0, 11.8387760), "teaspoon": ("volume", 4.928922, 5.9193880),
     "cm": ("length", 1.0, 1.0), "inch": ("length", 2.54, 2.54),
 }
+# What British recipe editors round to ("25 g / 1 oz", "450 g / 1 lb"); common practice, no source.
+ROUNDED = {"oz": (25.0, 30.0), "lb": (450.0, 460.0), "fl oz": (25.0, 30.0), "pint": (473.0, 600.0), "inch": (2.5, 2.54), "tablespoon": (14.7, 20.0)}
 METRIC = {"g": 0, "kg": 0, "mg": 0, "ml": 1, "l": 1, "cl": 1, "dl": 1, "cm": 1}
 MEASURED = frozenset({"mass", "volume", "spoon", "cup"})
 DISAGREE = 0.10  # relative difference of two measures of one line above which it is reported
@@ -94,8 +96,9 @@ def unit_at(tokens: list[Token], position: int, known: Vocabulary) -> tuple[str,
 def modifiers(tokens: list[Token], position: int, amount: Amount, known: Vocabulary) -> int:
     """Sizes and words such as "heaped" between the number and the unit."""
     while position < len(tokens):
-        if low_at(tokens, position) == "little" and low_at(tokens, position + 1) == "gem":
-            break
+        whole = unit_at(tokens, position, known)
+        if whole and whole[2] > position + 1 or low_at(tokens, position) == "little" and low_at(tokens, position + 1) == "gem":
+            break  # "heaped tablespoon" and "thick slices" are units of their own
         size = known.sizes.at(tokens, position)
         if size and size[0][0] != "baby":  # "baby" names the food too: left for the phrase
             (word,), length = size
@@ -105,6 +108,10 @@ def modifiers(tokens: list[Token], position: int, amount: Amount, known: Vocabul
             if low_at(tokens, position) in ("-", "to") and position + 1 < len(tokens) and known.sizes.at(tokens, position + 1):
                 amount.take(tokens, position, position + 1, "size")
                 position += 1
+        elif "-" in tokens[position].low and (name := _two_sizes(tokens[position].low, known)):
+            amount.size = amount.size or name
+            amount.take(tokens, position, position + 1, "size")
+            position += 1
         elif tokens[position].low in MODIFIERS and _unit_soon(tokens, position + 1, known):
             role = "preparation" if tokens[position].low in ("packed", "firmly", "lightly", "loosely") else "note"
             amount.take(tokens, position, position + 1, role)
@@ -112,6 +119,12 @@ def modifiers(tokens: list[Token], position: int, amount: Amount, known: Vocabul
         else:
             break
     return position
+
+
+def _two_sizes(word: str, known: Vocabulary) -> str:
+    """The first size of "small-medium" or "medium-large", else ""."""
+    sizes = [known.sizes.exactly([part]) for part in word.split("-")]
+    return sizes[0][0] if all(sizes) else ""
 
 
 def _unit_soon(tokens: list[Token], position: int, known: Vocabulary) -> bool:
@@ -198,8 +211,8 @@ def agree(first: Amount, second: Amount) -> bool:
     """
     if not comparable(first.unit, second.unit) or not first.high or not second.high:
         return True
-    _, low_a, high_a = SIZES[first.unit]
-    _, low_b, high_b = SIZES[second.unit]
+    low_a, high_a = ROUNDED.get(first.unit, SIZES[first.unit][1:])
+    low_b, high_b = ROUNDED.get(second.unit, SIZES[second.unit][1:])
     lowest = first.low * low_a / (second.high * high_b)
     highest = first.high * high_a / (second.low * low_b) if second.low else float("inf")
     return lowest <= 1 + DISAGREE and highest >= 1 - DISAGREE

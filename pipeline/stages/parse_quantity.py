@@ -91,6 +91,8 @@ def word_part(tokens: list[Token], position: int) -> tuple[float, int] | None:
 def words_at(tokens: list[Token], position: int) -> Number | None:
     """A number in words at ``position``."""
     first, second = _word(tokens, position), _word(tokens, position + 1)
+    if first == "half" and second in ("and", "&") and _word(tokens, position + 2) == "half":
+        return None  # the American "half and half" is a food
     part = word_part(tokens, position)
     if part and not (first in ("quarter", "third", "fifth", "sixth", "eighth") and second not in ("of", "a", "an")):
         value, end = part
@@ -103,6 +105,7 @@ def words_at(tokens: list[Token], position: int) -> Number | None:
         return Number(value, value, end)
     if first in WHOLE_WORDS:
         end = position + 1
+        end += _word(tokens, end) == "of"
         end += _word(tokens, end) in ("a", "an")
         return Number(WHOLE_WORDS[first], WHOLE_WORDS[first], end)
     if first in ("a", "an"):
@@ -157,6 +160,8 @@ def number_at(tokens: list[Token], position: int) -> Number | None:
     first = one_number(tokens, position + between)
     if first is None:
         return None
+    if _word(tokens, first.end) == "-" and _word(tokens, first.end + 1) in ("to", "or"):  # "2- to 3-pound"
+        first = first._replace(end=first.end + 1)
     joins = RANGE_WORDS | {"and"} if between else RANGE_WORDS
     if _word(tokens, first.end) not in joins:
         return first
@@ -164,6 +169,8 @@ def number_at(tokens: list[Token], position: int) -> Number | None:
     if second is None and _word(tokens, first.end) != "-":
         word = NUMBER_WORDS.get(_word(tokens, first.end + 1))
         second = (word, first.end + 2) if word else None
+    if second is None and _word(tokens, first.end - 1) == "-":
+        return first._replace(end=first.end - 1)
     if second is None or _word(tokens, first.end) == "-" and tokens[first.end].gap and _word(tokens, position) in ("a", "an"):
         return first
     return Number(*sorted((first.low, second[0])), second[1], first.reason)

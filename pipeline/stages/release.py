@@ -132,7 +132,8 @@ def read_manifest(folder: Path) -> dict[str, Any]:
         return json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
         raise InputError(_problem(
-            str(folder / MANIFEST), f"cannot be read: {error}", "Name the folder of a release, or make it again")) from None
+            str(folder / MANIFEST), f"cannot be read: {error}",
+            "Name the folder of a release, or make it again")) from None
 
 
 def changed_files(folder: Path) -> list[Problem]:
@@ -146,10 +147,8 @@ def changed_files(folder: Path) -> list[Problem]:
         digest = hashlib.sha256(present[path].read_bytes()).hexdigest()
         if digest != listed[path]["sha256"]:
             found[path] = f"was changed: SHA-256 {digest}, and the manifest says {listed[path]['sha256']}"
-    return [
-        _problem(str(folder / path), found[path], "Do not use this release; make it again from its inputs", "file-changed")
-        for path in sorted(found)
-    ]
+    remedy = "Do not use this release; make it again from its inputs"
+    return [_problem(str(folder / path), found[path], remedy, "file-changed") for path in sorted(found)]
 
 
 def _write_tables(frames: Mapping[str, pd.DataFrame], folder: Path) -> dict[str, tuple[int, str]]:
@@ -158,7 +157,8 @@ def _write_tables(frames: Mapping[str, pd.DataFrame], folder: Path) -> dict[str,
         try:
             cells = files.texts(frame)
         except ValueError as error:
-            raise InputError(_problem(f"table {name}", str(error), "This is a defect in the stage; report it")) from None
+            remedy = "This is a defect in the stage that made the table; report it"
+            raise InputError(_problem(f"table {name}", str(error), remedy)) from None
         contents = {"csv": files.csv_bytes(cells), "parquet": files.parquet_bytes(frame, cells)}
         for ending, content in contents.items():
             path = TABLES[name].path(name, ending)
@@ -176,7 +176,8 @@ def _cautions(meta: ReleaseMeta) -> list[str]:
         raise InputError(_problem(
             "reference/cautions.csv", "holds no caution, and no figure is published without one", "Restore the file"))
     rows = meta.cautions.sort_values("caution_id")
-    return [*rows.loc[rows["audience_of_text"] == "reader", "text"], *rows.loc[rows["audience_of_text"] != "reader", "text"]]
+    for_readers = rows["audience_of_text"] == "reader"
+    return [*rows.loc[for_readers, "text"], *rows.loc[~for_readers, "text"]]
 
 
 def _passed(checks: CheckResult) -> CheckResult:
@@ -185,7 +186,9 @@ def _passed(checks: CheckResult) -> CheckResult:
     raise InputError(checks.problems() or _problem("release checks", "none was made", "This is a defect; report it"))
 
 
-def _manifest(meta: ReleaseMeta, frames: Mapping[str, pd.DataFrame], written: dict[str, tuple[int, str]]) -> dict[str, Any]:
+def _manifest(
+    meta: ReleaseMeta, frames: Mapping[str, pd.DataFrame], written: dict[str, tuple[int, str]],
+) -> dict[str, Any]:
     return {
         "release": meta.release_id,
         "title": meta.title,
@@ -202,7 +205,8 @@ def _manifest(meta: ReleaseMeta, frames: Mapping[str, pd.DataFrame], written: di
             "rows": {name: len(frame) for name, frame in frames.items()},
         },
         "inputs": [asdict(file) for file in sorted(meta.inputs, key=lambda file: (file.path, file.role))],
-        "outputs": [{"path": path, "bytes": size, "sha256": digest} for path, (size, digest) in sorted(written.items())],
+        "outputs": [
+            {"path": path, "bytes": size, "sha256": digest} for path, (size, digest) in sorted(written.items())],
     }
 
 
@@ -215,7 +219,8 @@ def _counted(frames: Mapping[str, pd.DataFrame], table: str, column: str) -> dic
 def _publish(folder: Path, home: Path, manifest: dict[str, Any]) -> str:
     """Put the folder in place, unless the same release is there unharmed: then only its moment is renewed."""
     if home.exists() and not home.is_dir():
-        raise InputError(_problem(str(home), "is a file, not a release", "Remove it, or name another folder with --output"))
+        raise InputError(_problem(
+            str(home), "is a file, not a release", "Remove it, or name another folder with --output"))
     if home.exists() and _is_same(home, manifest):
         files.replace_file(home / MANIFEST, as_json(manifest))
         return "unchanged"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from textwrap import fill
 from typing import Any
 
 import pandas as pd
@@ -81,7 +82,9 @@ def resource_name(table: str, ending: str) -> str:
     return stem.replace("_", "-") + ("" if ending == "csv" else f"-{ending}")
 
 
-def _resource(table: str, ending: str, path: str, file: tuple[int, str], table_schema: dict[str, Any]) -> dict[str, Any]:
+def _resource(
+    table: str, ending: str, path: str, file: tuple[int, str], table_schema: dict[str, Any],
+) -> dict[str, Any]:
     size, digest = file
     csv = ending == "csv"
     resource = {
@@ -133,7 +136,8 @@ def _add(limits: dict[str, Any], check: str, given: dict[str, Any]) -> None:
     elif check == "str_matches":
         pattern = given["pattern"]
         # A Table Schema pattern always holds for the whole cell.
-        limits["pattern"] = (pattern if isinstance(pattern, str) else pattern.pattern).removeprefix("^").removesuffix("$")
+        text = pattern if isinstance(pattern, str) else pattern.pattern
+        limits["pattern"] = text.removeprefix("^").removesuffix("$")
         limits["required"] = True
     elif check == "str_length" and given["min_value"]:
         limits["minLength"] = given["min_value"]
@@ -153,16 +157,18 @@ def _source(row: dict[str, str]) -> dict[str, str]:
 
 def readme(title: str, frames: dict[str, pd.DataFrame]) -> str:
     """What each file of the release is, for somebody who has only the folder."""
-    evidence = ", ".join(name for name in frames if TABLES[name].folder == EVIDENCE)
+    evidence = fill(", ".join(name for name in frames if TABLES[name].folder == EVIDENCE) + ".", 100,
+                    subsequent_indent=" " * 13)
     return f"""{title}
 figures      Nutrient figures with 90 % intervals. Use rows with status ready; check means a person must look first.
 lines        Every ingredient line, the food it was matched to, its mass, and its one outcome with the reason.
 verdicts     Every claim and limit, for every audience, with the margin. A verdict that is uncertain does not hold.
 findings     What the audit noticed. worklist: the lines to settle, best first. problems: what went wrong in the run.
 withheld     Which figures are withheld, and why. A withheld figure is empty; empty is never zero.
-evidence/    What every figure rests on, table by table: {evidence}.
+evidence/    What every figure rests on, table by table:
+             {evidence}
 CAUTIONS.txt Read this before you show a figure to anybody, and print it beside the figures.
 checks.html  The checks that this release passed, to read or print; checks.json is the same for machines.
 manifest.json and datapackage.json: the SHA-256 of every file in and out; the meaning, type and unit of every column.
-Every table is there as .csv and, with the same values, as .parquet. The file latest, one folder up, names the newest release.
+Every table is there as .csv and, with the same values, as .parquet. ../latest names the newest release.
 """

@@ -10,9 +10,9 @@ import pandas as pd
 from pipeline.checks import Check, CheckResult
 
 STATUS_WORDS = {
-    "ready": "Ready: every input is settled",
+    "ready": "Ready: every line is settled, and no doubt was noted",
     "check": "To check: a person must look before it is published",
-    "withheld": "Withheld: no figure is shown, because something it depends on is not settled",
+    "withheld": "Withheld: no figure is shown, because something it depends on is not settled or not known",
 }
 TABLE_WORDS = {
     "figures": "Figures",
@@ -34,19 +34,25 @@ body { margin: 0 auto; padding: 1.5rem 1rem 3rem; max-width: 64rem; background: 
 h1 { font-size: 1.7rem; line-height: 1.2; margin: 0 0 .25rem; }
 h2 { font-size: 1.25rem; margin: 2rem 0 .5rem; border-bottom: 2px solid #1c1c1c; }
 p, li { max-width: 44rem; }
-.verdict { display: inline-block; margin: .75rem 0; padding: .4rem .8rem; border: 2px solid #1c1c1c; font-weight: bold; }
+.verdict { display: inline-block; margin: .75rem 0; padding: .4rem .8rem; border: 2px solid #1c1c1c;
+  font-weight: bold; }
 .cautions { border-left: 6px double #1c1c1c; padding: .1rem 0 .1rem 1rem; }
 .wide { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; margin: .5rem 0 1.25rem; }
 caption { text-align: left; font-weight: bold; padding: .25rem 0; }
-th, td { text-align: left; vertical-align: top; padding: .3rem .6rem; border-bottom: 1px solid #8a8a8a; font-weight: normal; }
+th, td { text-align: left; vertical-align: top; padding: .3rem .6rem; border-bottom: 1px solid #8a8a8a;
+  font-weight: normal; }
 thead th { border-bottom: 2px solid #1c1c1c; font-weight: bold; }
 td.n, th.n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
 td.result { white-space: nowrap; }
 tr.failed > * { background: #f3e3c3; border-bottom-color: #1c1c1c; font-weight: bold; }
 small { font-size: .85rem; color: #444; overflow-wrap: anywhere; }
 ul.rows { margin: .25rem 0 0; padding-left: 1.1rem; font-weight: normal; overflow-wrap: anywhere; }
-@media print { body { max-width: none; padding: 0; font-size: 10pt; } tr { break-inside: avoid; } h2, caption { break-after: avoid; } }
+@media print {
+  body { max-width: none; padding: 0; font-size: 10pt; }
+  tr { break-inside: avoid; }
+  h2, caption, thead { break-after: avoid; }
+}
 """
 
 
@@ -59,7 +65,7 @@ def report_page(
     sections = [
         f"<h1>Checks of {escape(title)}</h1>",
         f"<p>Release <strong>{escape(release_id)}</strong>. {len(result.checks)} rules were checked on every row of the"
-        " tables below before this release was published; one broken rule, and it is not published. A passed check"
+        " tables below. A release that breaks one of them is not published. A passed check"
         " says that the tables agree with each other and with these rules. It does not say that a recipe was"
         " written, weighed or cooked as its figures assume.</p>",
         f'<p class="verdict">{escape(outcome)}</p>',
@@ -124,17 +130,18 @@ def _checks(table: str, checks: Iterable[Check]) -> str:
         listed = f'<ul class="rows">{examples}{rest}</ul>' if examples else ""
         result = "✓ passed" if check.passed else "✗ FAILED"
         rows.append(
-            f'<tr{"" if check.passed else " class=" + chr(34) + "failed" + chr(34)}>'
-            f'<th scope="row">{escape(check.words)}<br><small>{escape(check.check_id)}, {escape(check.expectation)}</small>'
-            f'{listed}</th><td class="n">{_number(check.rows_checked)}</td><td class="n">{_number(check.rows_failed)}</td>'
+            f'<tr class="{"passed" if check.passed else "failed"}"><th scope="row">{escape(check.words)}<br>'
+            f"<small>{escape(check.check_id)}, {escape(check.expectation)}</small>{listed}</th>"
+            f'<td class="n">{_number(check.rows_checked)}</td><td class="n">{_number(check.rows_failed)}</td>'
             f'<td class="result">{result}</td></tr>')
-    return _framed(TABLE_WORDS.get(table, table), ("Rule", "Rows checked", "Rows failed", "Result"), "\n".join(rows), 1, 2)
+    heads = ("Rule", "Rows checked", "Rows failed", "Result")
+    return _framed(TABLE_WORDS.get(table, table), heads, "\n".join(rows), 1, 2)
 
 
 def _table(caption: str, heads: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> str:
     body = "\n".join(
-        f'<tr><th scope="row">{escape(first)}</th>' + "".join(f'<td class="n">{escape(cell)}</td>' for cell in rest) + "</tr>"
-        for first, *rest in rows)
+        f'<tr><th scope="row">{escape(first)}</th>'
+        + "".join(f'<td class="n">{escape(cell)}</td>' for cell in rest) + "</tr>" for first, *rest in rows)
     return _framed(caption, heads, body, *range(1, len(heads)))
 
 

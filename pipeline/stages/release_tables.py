@@ -24,6 +24,7 @@ _TO_VARIANT = (("recipe_id", "variant_id"), "variants", ("recipe_id", "variant_i
 _TO_RECIPE = (("recipe_id",), "recipes", ("recipe_id",))
 _TO_LINE = (("line_id",), "lines", ("line_id",))
 _TO_INPUT = (("input_id",), "inputs", ("input_id",))
+_TO_SOURCE = (("source_id",), "sources", ("source_id",))
 _TO_ENTRY = (("entry_id",), "entries", ("entry_id",))
 
 
@@ -57,7 +58,7 @@ TABLES: dict[str, Released] = {
         ("line_id",), _LINE, (_TO_VARIANT, (("line_id",), "source_lines", ("line_id",)))),
     "verdicts": Released(
         "Every claim and limit judged for every audience, with its margin", "", tables.Verdicts,
-        ("recipe_id", "variant_id", "audience", "claim"), points_to=(_TO_VARIANT,)),
+        ("recipe_id", "variant_id", "audience", "claim"), points_to=(_TO_VARIANT, _TO_SOURCE)),
     "findings": Released(
         "What the audit noticed, and what to do about it", "", tables.Findings, ("finding_id",)),
     "worklist": Released(
@@ -96,16 +97,21 @@ TABLES: dict[str, Released] = {
         (*_LINE, "component", "unit"),
         (_TO_LINE, (("composition_input",), "inputs", ("input_id",)), (("match_input",), "inputs", ("input_id",)),
          (("retention_input",), "inputs", ("input_id",)))),
-    "inputs": Released("Every uncertain input with its 90 % interval and source", EVIDENCE, tables.Inputs, ("input_id",)),
+    "inputs": Released(
+        "Every uncertain input with its 90 % interval and source", EVIDENCE, tables.Inputs, ("input_id",),
+        points_to=(_TO_SOURCE,)),
     "shares": Released(
         "The largest shares of inputs in the variance of each total", EVIDENCE,
         key=("recipe_id", "variant_id", "component", "unit", "input_id"), points_to=(_TO_VARIANT, _TO_INPUT)),
     "entries": Released("The composition table entries that were used", EVIDENCE, tables.Entries, ("entry_id",)),
     "values": Released(
         "The composition values that were used, per 100 g edible portion", EVIDENCE, tables.Values,
-        ("entry_id", "component", "unit"), points_to=(_TO_ENTRY,)),
-    "decisions": Released("The human decisions that were applied", EVIDENCE),
-    "factors": Released("The reference factors that were used", EVIDENCE),
+        ("entry_id", "component", "unit"), points_to=(_TO_ENTRY, _TO_SOURCE)),
+    "decisions": Released("The human decisions that were applied", EVIDENCE, key=("decision_id",)),
+    "factors": Released(
+        "The reference factors that were used, one number a row", EVIDENCE, key=("file", "row_id", "column"),
+        points_to=(_TO_SOURCE,)),
+    "sources": Released("The sources that the evidence cites", EVIDENCE, key=("source_id",)),
     "published": Released("Figures that are in print", EVIDENCE, tables.Published, points_to=(_TO_VARIANT,)),
     "printed_claims": Released("Claims that are in print", EVIDENCE),
 }

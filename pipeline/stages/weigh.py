@@ -41,12 +41,13 @@ ONE_OF = frozenset({
 VAGUE = ONE_OF - {"bunch", "sprig", "clove", "slice", "tin", "jar", "packet", "sachet", "stick", "stalk", "leaf", "strip"}
 
 # Beyond these a number is taken for a slip of the pen, and nothing is worked out from it.
-# Both must be passed: a kitchen that feeds two hundred may use 40 kg. Common practice, no source.
+# Per portion, because a kitchen that feeds two hundred may use 40 kg; a line above 20 kg is
+# held to the stricter bound. Common practice, no source.
 ABSURD_LINE_G = 20_000.0
-ABSURD_PORTION_G = 3_000.0
-ABSURD_SEASONING_LINE_G = 2_000.0
-ABSURD_SEASONING_PORTION_G = 250.0
-SEASONINGS = frozenset({"salt", "herbs-spices"})
+ABSURD_PORTION_OF_BIG_LINE_G = 3_000.0
+ABSURD_PORTION_G = 8_000.0
+# Salt above 50 g a portion is poisonous, and in a crust it is not eaten: a person must look.
+ABSURD_PORTION_OF_CLASS_G = {"salt": 50.0, "herbs-spices": 250.0}
 
 _TINNED = re.compile(r"\b(tin(ned|s)?|can(ned|s)?|jar(red|s)?)\b", re.I)
 _DRAINED_WEIGHT = re.compile(r"\bdrained[ -]+(and[ -]+rinsed[ -]+)?weight\b|\bnet drained\b", re.I)
@@ -163,9 +164,8 @@ def _density(line: Line, measure: Measure, books: Books) -> Density | None:
 
 def _is_absurd(mass_g: float, line: Line) -> bool:
     per_portion = mass_g / line.portions
-    if line.food.cooking_class in SEASONINGS:
-        return mass_g > ABSURD_SEASONING_LINE_G or per_portion > ABSURD_SEASONING_PORTION_G
-    return mass_g > ABSURD_LINE_G and per_portion > ABSURD_PORTION_G
+    most = ABSURD_PORTION_OF_CLASS_G.get(line.food.cooking_class, ABSURD_PORTION_G)
+    return per_portion > most or (mass_g > ABSURD_LINE_G and per_portion > ABSURD_PORTION_OF_BIG_LINE_G)
 
 
 # ---------------------------------------------------------------- how much
@@ -216,6 +216,7 @@ def _counted(line: Line, low: float, high: float, unit: str, notes, books: Books
     measure, size_note = found
     vague = measure.scope in ("class", "any") or unit in VAGUE
     vague_note = f"{unit or 'piece'} taken as {measure.middle:g} {measure.unit} ({measure.low:g}-{measure.high:g})" if vague else ""
+    size_note = size_note if line.size or unit not in VAGUE else ""
     whole = float(low).is_integer() and float(high).is_integer()
     return Amount(low, high, measure, "counted" if whole else "counted-part", (*notes, size_note, vague_note))
 

@@ -3,12 +3,14 @@
 The classic mistake is to take the refuse off twice. It comes off only where the amount
 is of the food as bought:
 
-- a count or a mass of an untrimmed food ("2 leeks, trimmed", "500 g potatoes"): yes;
+- a mass of an untrimmed food ("500 g leeks, trimmed"), or a count whose piece weight is
+  of the whole food as bought ("2 peeled potatoes": the table's potato has its skin): yes;
 - a measure that is of the edible portion, as the household weights of USDA SR26 are: no;
-- words before the food ("200 g peeled potatoes", "100 g chopped onion"), and wording
+- a mass with words before the food ("200 g peeled potatoes", "100 g chopped onion"), and wording
   such as "peeled weight": no, the cook weighed what was left;
 - a spoon, cup or handful: no, it holds what is left;
-- canned, drained, frozen, cooked, smoked, dried or pickled food, boneless meat: no.
+- a mass of canned, drained, frozen, cooked, smoked, dried or pickled food, or of boneless
+  meat: no.
 """
 
 from __future__ import annotations
@@ -31,10 +33,13 @@ LEAST_LOST, MOST_LOST = 0.5, 1.5
 _NET = re.compile(
     r"\b(peeled|trimmed|prepared|shelled|podded|stoned|pitted|cooked|drained|net|edible|boned|cleaned|deseeded)[ -]+weight\b"
     r"|\bweighed after\b|\bprepared\)", re.I)
-_READY_ANYWHERE = re.compile(r"\b(boneless|skinless|boned|filleted|fillets?|ready[- ]prepared|pre-?prepared|shelled)\b", re.I)
+_READY_ANYWHERE = re.compile(r"\b(boneless|skinless|boned|filleted|fillets?|ready[- ]prepared|pre-?prepared|shelled|"
+    r"tins?|tinned|cans?|canned|jars?)\b", re.I)
 _READY_BEFORE = re.compile(
     r"\b(peeled|trimmed|prepared|podded|stoned|pitted|deseeded|seeded|cored|hulled|cleaned|picked|chopped|sliced|diced|grated|"
     r"shredded|mashed|cubed|minced|puréed|pureed|cooked|segmented|zested|florets|leaves|segments|cubes|chunks|juice|zest)\b", re.I)
+# A food called by the part that is eaten: "cauliflower florets", "basil leaves".
+_READY_PHRASE = re.compile(r"\b(florets?|leaves|leaf|kernels?|segments|wedges|flesh|meat|seeds)$", re.I)
 _WITH_SKIN = re.compile(r"\b(unpeeled|skins?[ -]on|in their skins?|scrubbed|unskinned|left whole)\b", re.I)
 _SKIN = re.compile(r"skin|peel|paring|scraping", re.I)
 
@@ -47,7 +52,7 @@ def portion(line, amount, found: Edible | None) -> tuple[Edible, str]:
     """
     if amount.measure.basis != "as-purchased" or amount.measure.unit == "ml":
         return WHOLE, ""
-    if _is_ready(line):
+    if amount.measure.measure_id.startswith("unit:") and _is_ready(line):
         return WHOLE, ""
     edible = found or _of_entry(line.food)
     if edible is None:
@@ -61,7 +66,7 @@ def _is_ready(line) -> bool:
     """Whether the words say that the amount is of food without its refuse."""
     if line.food.state in READY_STATES or line.food.entry_state in READY_STATES:
         return True
-    if _NET.search(line.text) or _READY_ANYWHERE.search(line.text):
+    if _NET.search(line.text) or _READY_ANYWHERE.search(line.text) or _READY_PHRASE.search(line.food.phrase):
         return True
     return _READY_BEFORE.search(_before_food(line.text, line.food.phrase)) is not None
 

@@ -224,15 +224,15 @@ def find_measure(books: Books, food: Food, measure: str, size: str, preparation:
                  scopes: tuple[str, ...] = SCOPES, basis: str = "") -> tuple[Measure, str] | None:
     """The measure row for one ``measure`` of a food, and what was assumed about its size.
 
-    ``preparation`` is the words said about it ("chopped", "juice", "drained"). With
-    ``basis`` only rows of that basis answer. None when no row answers.
+    ``preparation`` is the words said about it besides its phrase ("chopped", "juice",
+    "drained"). With ``basis`` only rows of that basis answer. None when no row answers.
     """
     for scope, key in (*_scoped(food), ("any", "")):
         if scope not in scopes:
             continue
         for name, word in _ways(scope, key, measure, books.measure_words):
             rows = [row for row in books.measures.get((scope, name, word), ()) if basis in ("", row.basis)]
-            chosen = _choose(rows, size, preparation) if rows else None
+            chosen = _choose(rows, size, f"{preparation} {food.phrase}") if rows else None
             if chosen:
                 return chosen, _size_assumed(chosen, rows, size)
     return None
@@ -243,17 +243,20 @@ def _ways(scope: str, key: str, measure: str, measure_words: frozenset[str]):
     yield key, measure
     if scope != "name":
         return
+    head, _, last = key.rpartition(" ")
     if measure != "piece":
+        if head and last == measure:
+            yield head, measure
+            yield key, "piece"
         yield f"{key} {measure}", "piece"
         return
-    head, _, last = key.rpartition(" ")
     if head and last in measure_words:
         yield head, last
 
 
 def _choose(rows: list[Measure], size: str, preparation: str) -> Measure | None:
     """The row whose preparation was said, then whose size was said; None if none fits."""
-    said = preparation.casefold().replace(",", " ").replace(";", " ").split()
+    said = preparation.casefold().replace("bone in", "bone-in").replace(",", " ").replace(";", " ").split()
     fitting = [row for row in rows if not row.preparation or any(word.startswith(row.preparation) for word in said)]
     if not fitting:
         return None

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from hand_figures import COMPONENTS, figure, reference_file, verdict, verdicts  # noqa: E402
+from hand_figures import COMPONENTS, each_row, each_verdict, figure, reference_file, verdict, verdicts  # noqa: E402
 
 BIT = 1e-3
 
@@ -33,26 +33,23 @@ AT_MOST = [
 @pytest.mark.parametrize("form", ["solid", "liquid"])
 def test_upper_limits(claim, component, solid, liquid, form):
     limit = solid if form == "solid" else liquid
-    expected = {limit - BIT: "holds", limit: "holds", limit + BIT: "fails"}
-    for value, wanted in expected.items():
-        row = verdict(claim, [figure(component, value)], food_form=form)
-        assert (row["verdict"], row["limit"]) == (wanted, limit), value
-        assert ("density" in row["reason"]) == (form == "liquid")
+    rows = each_row(claim, [[figure(component, value)] for value in (limit - BIT, limit, limit + BIT)], food_form=form)
+    assert [row["verdict"] for row in rows] == ["holds", "holds", "fails"]
+    assert all(row["limit"] == limit and ("density" in row["reason"]) == (form == "liquid") for row in rows)
 
 
 @pytest.mark.parametrize("form, kilojoules, kilocalories", [("solid", 170, 40), ("liquid", 80, 20)])
 def test_low_energy(form, kilojoules, kilocalories):
     # Not more than 40 kcal (170 kJ)/100 g for solids or 20 kcal (80 kJ)/100 ml for liquids; both numbers have to hold.
-    for kj, kcal, wanted in ((kilojoules, kilocalories, "holds"), (kilojoules - BIT, kilocalories - BIT, "holds"),
-                             (kilojoules + BIT, kilocalories, "fails"), (kilojoules, kilocalories + BIT, "fails")):
-        assert verdict("low-energy", energy(kcal, kj), food_form=form)["verdict"] == wanted
+    cases = [energy(kilocalories, kilojoules), energy(kilocalories - BIT, kilojoules - BIT), energy(kilocalories, kilojoules + BIT),
+             energy(kilocalories + BIT, kilojoules)]
+    assert each_verdict("low-energy", cases, food_form=form) == ["holds", "holds", "fails", "fails"]
 
 
 def test_energy_free_is_for_liquids():
     # Not more than 4 kcal (17 kJ)/100 ml.
-    assert verdict("energy-free", energy(4, 17), food_form="liquid")["verdict"] == "holds"
-    assert verdict("energy-free", energy(4 + BIT, 17), food_form="liquid")["verdict"] == "fails"
-    assert verdict("energy-free", energy(4, 17 + BIT), food_form="liquid")["verdict"] == "fails"
+    cases = [energy(4, 17), energy(4 - BIT, 17 - BIT), energy(4 + BIT, 17), energy(4, 17 + BIT)]
+    assert each_verdict("energy-free", cases, food_form="liquid") == ["holds", "holds", "fails", "fails"]
     solid = verdict("energy-free", energy(1, 4))
     assert solid["verdict"] == "not-assessable" and "liquid" in solid["reason"]
 
@@ -65,8 +62,8 @@ def saturates(fasat, fatrn, kilojoules):
 def test_low_saturates_counts_trans(form, limit):
     # Saturates and trans together not more than 1.5 g per 100 g (0.75 g per 100 ml) and 10 % of energy.
     enough = 10_000  # kJ: 1.5 g x 37 = 55.5 kJ is far below 10 % of it
-    for fasat, wanted in ((limit - 0.1 - BIT, "holds"), (limit - 0.1, "holds"), (limit - 0.1 + BIT, "fails")):
-        assert verdict("low-saturates", saturates(fasat, 0.1, enough), food_form=form)["verdict"] == wanted
+    cases = [saturates(limit - 0.1 + change, 0.1, enough) for change in (-BIT, 0, BIT)]
+    assert each_verdict("low-saturates", cases, food_form=form) == ["holds", "holds", "fails"]
 
 
 def test_low_saturates_at_ten_per_cent_of_energy():
@@ -90,27 +87,26 @@ def test_saturates_claims_say_that_trans_is_unknown():
 
 def test_saturates_free():
     # Saturates and trans together not more than 0.1 g per 100 g or 100 ml.
-    for fasat, wanted in ((0.06 - BIT, "holds"), (0.06, "holds"), (0.06 + BIT, "fails")):
-        assert verdict("saturates-free", saturates(fasat, 0.04, 500))["verdict"] == wanted
+    cases = [saturates(0.06 + change, 0.04, 500) for change in (-BIT, 0, BIT)]
+    assert each_verdict("saturates-free", cases) == ["holds", "holds", "fails"]
 
 
 @pytest.mark.parametrize("claim, per_100g, per_100kcal", [("source-of-fibre", 3, 1.5), ("high-fibre", 6, 3)])
 def test_fibre_by_weight_or_by_energy(claim, per_100g, per_100kcal):
     rich = 1000  # kcal: far too much energy for the second condition
-    for grams, wanted in ((per_100g - BIT, "fails"), (per_100g, "holds"), (per_100g + BIT, "holds")):
-        assert verdict(claim, [figure("FIBTG", grams), *energy(rich)])["verdict"] == wanted
-    for grams, wanted in ((per_100kcal - BIT, "fails"), (per_100kcal, "holds"), (per_100kcal + BIT, "holds")):
-        row = verdict(claim, [figure("FIBTG", grams), *energy(100)])
-        assert row["verdict"] == wanted
-    assert row["basis"] == "100kcal"
+    by_weight = [[figure("FIBTG", per_100g + change), *energy(rich)] for change in (-BIT, 0, BIT)]
+    assert each_verdict(claim, by_weight) == ["fails", "holds", "holds"]
+    by_energy = each_row(claim, [[figure("FIBTG", per_100kcal + change), *energy(100)] for change in (-BIT, 0, BIT)])
+    assert [row["verdict"] for row in by_energy] == ["fails", "holds", "holds"]
+    assert by_energy[2]["basis"] == "100kcal"
 
 
 @pytest.mark.parametrize("claim, share", [("source-of-protein", 12), ("high-protein", 20)])
 def test_protein_by_share_of_energy(claim, share):
     # 17 kJ per g of protein (1169/2011 Annex XIV): share % of 1700 kJ is share g of protein.
-    for grams, wanted in ((share - BIT, "fails"), (share, "holds"), (share + BIT, "holds")):
-        row = verdict(claim, [figure("PROCNT", grams), *energy(1700 / 4.184, 1700)])
-        assert (row["verdict"], row["limit"], row["unit"]) == (wanted, share, "%")
+    rows = each_row(claim, [[figure("PROCNT", share + change), *energy(1700 / 4.184, 1700)] for change in (-BIT, 0, BIT)])
+    assert [row["verdict"] for row in rows] == ["fails", "holds", "holds"]
+    assert {(row["limit"], row["unit"]) for row in rows} == {(share, "%")}
 
 
 # Annex XIII part A: nutrient reference values.
@@ -128,25 +124,27 @@ def test_vitamins_and_minerals(name):
     for form, course, percent in (("solid", "main", 15), ("liquid", "soup", 15), ("liquid", "drink", 7.5)):
         for claim, times in ((f"source-of-{name}", 1), (f"high-{name}", 2)):
             limit = value * percent * times / 100
-            for amount, wanted in ((limit * (1 - BIT), "fails"), (limit, "holds"), (limit * (1 + BIT), "holds")):
-                row = verdict(claim, [figure(component, amount)], food_form=form, course=course)
-                assert (row["verdict"], row["limit"]) == (wanted, pytest.approx(limit))
+            cases = [[figure(component, limit * (1 + change))] for change in (-BIT, 0, BIT)]
+            rows = each_row(claim, cases, food_form=form, course=course)
+            assert [row["verdict"] for row in rows] == ["fails", "holds", "holds"]
+            assert rows[0]["limit"] == pytest.approx(limit)
 
 
 @pytest.mark.parametrize("claim, ala, long_chain", [("source-of-omega-3", 0.3, 0.04), ("high-omega-3", 0.6, 0.08)])
 def test_omega_3(claim, ala, long_chain):
-    def judged(ala_g, epa_g, dha_g, kilocalories):
-        return verdict(claim, [figure("F18D3N3", ala_g), figure("F20D5N3", epa_g), figure("F22D6N3", dha_g), *energy(kilocalories)])["verdict"]
-
     half = long_chain / 2
-    assert judged(ala, 0, 0, 100) == "holds"                 # per 100 g and per 100 kcal, both at the edge
-    assert judged(ala - BIT, 0, 0, 50) == "fails"            # enough per 100 kcal, too little per 100 g
-    assert judged(ala, 0, 0, 101) == "fails"                 # enough per 100 g, too little per 100 kcal
-    assert judged(0, half, half, 100) == "holds"             # EPA and DHA together
-    assert judged(0, half - BIT, half, 50) == "fails"
-    assert judged(0, half, half, 101) == "fails"
-    # Enough ALA per 100 g only and enough EPA + DHA per 100 kcal only is neither: one of the two has to do both.
-    assert judged(ala, half - BIT, half - BIT, 101) == "fails"
+    cases = {
+        (ala, 0, 0, 100): "holds",                # per 100 g and per 100 kcal, both at the edge
+        (ala - BIT, 0, 0, 50): "fails",           # enough per 100 kcal, too little per 100 g
+        (ala, 0, 0, 101): "fails",                # enough per 100 g, too little per 100 kcal
+        (0, half, half, 100): "holds",            # EPA and DHA together
+        (0, half - BIT, half, 50): "fails",
+        (0, half, half, 101): "fails",
+        # Enough ALA per 100 g only and enough EPA + DHA per 100 kcal only is neither: one of the two has to do both.
+        (ala, half - BIT, half - BIT, 101): "fails",
+    }
+    rows = [[figure("F18D3N3", a), figure("F20D5N3", e), figure("F22D6N3", d), *energy(kcal)] for a, e, d, kcal in cases]
+    assert each_verdict(claim, rows) == list(cases.values())
 
 
 def fats(fams, fapu, fasat, kilojoules):
@@ -157,15 +155,13 @@ def fats(fams, fapu, fasat, kilojoules):
 @pytest.mark.parametrize("claim, mono", [("high-monounsaturated-fat", True), ("high-polyunsaturated-fat", False)])
 def test_high_mono_and_polyunsaturated(claim, mono):
     # At least 45 % of the fatty acids, and more than 20 % of the energy: 4.5 g x 37 = 166.5 kJ is 20 % of 832.5 kJ.
-    def judged(part, other, kilojoules):
-        fams, fapu = (part, other) if mono else (other, part)
-        return verdict(claim, fats(fams, fapu, 3, kilojoules))["verdict"]
-
-    assert judged(4.5, 2.5, 800) == "holds"
-    assert judged(4.5, 2.5 + BIT, 800) == "fails"
-    assert judged(4.5 + BIT, 2.5, 800) == "holds"
-    assert judged(4.5, 2.5, 832.5) == "fails"                # exactly 20 % is not more than 20 %
-    assert judged(4.5, 2.5, 832.4) == "holds"
+    cases = {
+        (4.5, 2.5, 800): "holds", (4.5, 2.5 + BIT, 800): "fails", (4.5 + BIT, 2.5, 800): "holds",
+        (4.5, 2.5, 832.5): "fails",               # exactly 20 % is not more than 20 %
+        (4.5, 2.5, 832.4): "holds",
+    }
+    rows = [fats(*((part, other) if mono else (other, part)), 3, kj) for part, other, kj in cases]
+    assert each_verdict(claim, rows) == list(cases.values())
 
 
 def test_high_unsaturated():

@@ -1,0 +1,200 @@
+"""Yields and retention factors for a chain of cooking steps.
+
+The chain is cut into the longest runs that ``retention_rules`` (or ``yields``) has a row
+for: "boil > bake" before "boil" and "bake" apart, so that nothing is counted twice; the
+factors of the runs are multiplied. Intervals of a product add in quadrature (JCGM 100).
+Where the cooking liquid is kept, minerals take the ``mass-balance`` row.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import pandas as pd
+
+Step = tuple[str, str]
+MINERALS = ("CA", "FE", "MG", "P", "K", "NA", "ZN")
+MASS_BALANCE, ASSUMED = "mass-balance", "assumed"
+EVAPORATION = "evaporation-"
+# How long a step takes that gives no time (common practice); pulses and the rest.
+UNSAID_MINUTES = {"legumes-dried": 60.0, "alcohol": 15.0}
+UNSAID_MINUTES_ELSE = 20.0
+# Dry foods that take up a liquid of the same pot; that liquid's own line brings the water.
+TAKES_UP_LIQUID = ("pasta", "noodles", "rice", "grains", "legumes-dried")
+NO_YIELD = (1.0, 0.6, 1.4)
+PART_CODES = ("poured-away", "salt-in-poured-water", "deep-fat-uptake")
+
+
+class Factor(NamedTuple):
+    """A factor with its 90 % interval and the ids of the rows behind it."""
+
+    row_id: str
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One row of retention_rules or yields, ready to be compared with a run of steps."""
+
+    cooking_class: str
+    methods: tuple[str, ...]
+    liquid: str
+    minutes_from: float
+    minutes_to: float
+    target: str
+
+
+class Rules:
+    """The rows of one table by their methods; the most specific row wins."""
+
+    def __init__(self, rows: list[Rule]):
+        self.by_methods: dict[tuple[str, ...], list[Rule]] = {}
+        for rule in rows:
+            self.by_methods.setdefault(rule.methods, []).append(rule)
+
+    def find(self, run: tuple[Step, ...], cooking_class: str, minutes: float) -> Rule | None:
+        """The row for a run of steps, or None. A known class beats ``any``, a known liquid ``any``."""
+        methods = tuple(method for method, _ in run)
+        wet = [liquid for _, liquid in run if liquid]
+        rows = self.by_methods.get(methods, []) + (self.by_methods.get(("any",), []) if len(run) == 1 else [])
+        fitting = [rule for rule in rows if rule.cooking_class in (cooking_class, "any") and _liquid_fits(rule.liquid, wet)
+                   and rule.minutes_from <= minutes < rule.minutes_to]
+        return min(fitting, key=lambda rule: (rule.cooking_class == "any", rule.liquid == "any", rule.methods == ("any",), rule.target),
+                   default=None)
+
+    def runs(self, steps: tuple[Step, ...], cooking_class: str, minutes: float) -> list[tuple[tuple[Step, ...], Rule | None]]:
+        """The steps cut into the longest runs that have a row, each with its row."""
+        found, at = [], 0
+        while at < len(steps):
+            for end in range(len(steps), at, -1):
+                rule = self.find(steps[at:end], cooking_class, minutes)
+                if rule is not None or end == at + 1:
+                    found.append((steps[at:end], rule))
+                    at = end
+                    break
+        return found
+
+
+def _liquid_fits(liquid: str, wet: list[str]) -> bool:
+    return liquid == "any" or liquid == (wet[0] if wet else "")
+
+
+def retention_rules(rules: pd.DataFrame) -> Rules:
+    """``reference/retention_rules.csv`` for look-up; ``minutes_to`` is not included."""
+    low, high = pd.to_numeric(rules["minutes_from"]).fillna(0.0), pd.to_numeric(rules["minutes_to"]).fillna(math.inf)
+    return Rules([Rule(row.cooking_class, tuple(row.method.split(" > ")), row.liquid, low[row.Index], high[row.Index], row.retention_code)
+                  for row in rules.itertuples()])
+
+
+def yield_rules(yields: pd.DataFrame) -> Rules:
+    """``reference/yields.csv`` for look-up."""
+    return Rules([Rule(row.cooking_class, tuple(row.method.split(" > ")), row.liquid, 0.0, math.inf, row.yield_id)
+                  for row in yields.itertuples()])
+
+
+def yield_factors(yields: pd.DataFrame) -> dict[str, Factor]:
+    """The factors of ``reference/yields.csv`` by id."""
+    numbers = yields[["yield_fraction", "low", "high"]].astype("float64")
+    return {key: Factor(key, *numbers.loc[row]) for row, key in yields["yield_id"].items()}
+
+
+def retention_factors(retention: pd.DataFrame) -> dict[str, dict[str, Factor]]:
+    """The factors of ``reference/retention.csv``: code -> component -> factor."""
+    found: dict[str, dict[str, Factor]] = {}
+    for row in retention.itertuples():
+        found.setdefault(row.retention_code, {})[row.component] = Factor(
+            row.retention_code, float(row.retention_fraction), float(row.low), float(row.high))
+    return found
+
+
+def product(factors: list[Factor]) -> Factor:
+    """The product of factors; relative half-widths add in quadrature; ids joined by "+"."""
+    if len(factors) == 1:
+        return factors[0]
+    value = math.prod(factor.value for factor in factors)
+    row_id = "+".join(factor.row_id for factor in factors)
+    if value == 0:
+        return Factor(row_id, 0.0, 0.0, 0.0)
+    below = math.sqrt(sum((1 - factor.low / factor.value) ** 2 for factor in factors))
+    above = math.sqrt(sum((factor.high / factor.value - 1) ** 2 for factor in factors))
+    return Factor(row_id, round(value, 6), round(max(0.0, value * (1 - below)), 6), round(value * (1 + above), 6))
+
+
+def is_raw(steps: tuple[Step, ...]) -> bool:
+    """Whether nothing was cooked."""
+    return all(method == "raw" for method, _ in steps)
+
+
+def minutes_or_usual(minutes: float, cooking_class: str) -> float:
+    """The minutes as written, or how long such a step usually takes."""
+    return UNSAID_MINUTES.get(cooking_class, UNSAID_MINUTES_ELSE) if math.isnan(minutes) else minutes
+
+
+def yield_of(steps, cooking_class: str, minutes: float, with_liquid_line: bool, rules: Rules, factors: dict[str, Factor]) -> tuple[Factor, str]:
+    """Cooked over raw edible mass of a chain, and a reason ("" when there is nothing to say).
+
+    ``absorbed``: a dry food in a pot with a liquid line has yield 1, because that line
+    brings the water it takes up. ``no-yield``: no row; 1 with a wide interval.
+    """
+    if is_raw(steps):
+        return Factor("", 1.0, 1.0, 1.0), ""
+    taken = []
+    reason = ""
+    for run, rule in rules.runs(steps, cooking_class, 0.0):
+        if rule is None:
+            taken.append(Factor("no-yield", *NO_YIELD))
+            reason = "no-yield"
+            continue
+        kept = all(liquid == "kept" for _, liquid in run)
+        if kept and with_liquid_line and cooking_class in TAKES_UP_LIQUID:
+            rule = rules.find(run, "any", 0.0) or rule
+            reason = reason or "absorbed"
+        factor = factors[rule.target]
+        if rule.target.startswith(EVAPORATION):
+            factor = _evaporated(factor, minutes_or_usual(minutes, cooking_class))
+        taken.append(factor)
+    return product(taken), reason
+
+
+def _evaporated(hourly: Factor, minutes: float) -> Factor:
+    hours = minutes / 60
+    value, low, high = (round(part ** hours, 6) for part in hourly[1:])
+    return Factor(f"{hourly.row_id}@{minutes:g}min", value, low, high)
+
+
+def retention_of(steps, cooking_class: str, minutes: float, rules: Rules, factors) -> tuple[str, dict[str, Factor], str]:
+    """The codes of a chain ("+" between runs), the factor per component, and a reason.
+
+    A component without a factor is not in the result: it stays whole. ``no-retention``:
+    a run has no rule, and takes the ``assumed`` row.
+    """
+    if is_raw(steps):
+        return "", {}, ""
+    codes, per_component, reason = [], {}, ""
+    for run, rule in rules.runs(steps, cooking_class, minutes_or_usual(minutes, cooking_class)):
+        if all(method == "raw" for method, _ in run):
+            continue
+        code = rule.target if rule else ASSUMED
+        reason = reason if rule else "no-retention"
+        codes.append(code)
+        found = dict(factors.get(code, {}))
+        liquids = {liquid for _, liquid in run if liquid}
+        if liquids == {"kept"} and code not in PART_CODES:
+            found.update({component: factors[MASS_BALANCE][component] for component in MINERALS if component in factors.get(MASS_BALANCE, {})})
+        for component, factor in found.items():
+            per_component.setdefault(component, []).append(factor)
+    return "+".join(codes), {component: _capped(product(_distinct(parts))) for component, parts in sorted(per_component.items())}, reason
+
+
+def _distinct(parts: list[Factor]) -> list[Factor]:
+    """Conservation of mass holds once, however many steps kept their liquid."""
+    others = [part for part in parts if part.row_id != MASS_BALANCE]
+    return others or parts[:1]
+
+
+def _capped(factor: Factor) -> Factor:
+    return factor._replace(high=min(factor.high, max(1.0, factor.value)))

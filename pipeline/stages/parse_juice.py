@@ -1,0 +1,72 @@
+"""Juice and zest that are written as a piece of fruit: "juice of half a lemon", "1 lime, zested"."""
+
+from __future__ import annotations
+
+from pipeline.stages.parse_prepare import Reading, give
+from pipeline.stages.parse_measure import Amount
+from pipeline.stages.parse_words import Token
+
+_SINGULAR = {
+    "lemons": "lemon", "limes": "lime", "oranges": "orange", "grapefruits": "grapefruit", "clementines": "clementine", "satsumas": "satsuma",
+    "tangerines": "tangerine", "mandarins": "mandarin", "apples": "apple", "tomatoes": "tomato", "pomegranates": "pomegranate",
+}
+_FRUIT = frozenset(_SINGULAR) | frozenset(_SINGULAR.values())
+_JUICE = frozenset({"juice", "juiced", "squeezed"})
+_ZEST = frozenset({"zest", "zested", "rind", "peel"})
+_WITH = frozenset({"grated", "finely", "pared", "and", "&", "freshly", "squeezed", "strained", "the", "a", "of", "only", "from", "fresh", "thinly", "strip", "strips", "plus", "coarsely", "its", "reserved", "removed", "all", "+"})
+
+
+def citrus(words: str) -> str:
+    """The phrase with its last word singular ("lemons" gives "lemon")."""
+    *before, last = words.split(" ") if words else [""]
+    return " ".join([*before, _SINGULAR.get(last, last)]).strip()
+
+
+def opens_with_juice(top: list[Token], reading: Reading) -> tuple[str, int]:
+    """("juice-of" or "zest-of", position after it) when the line opens so, else ("", 0).
+
+    "Juice of 1 lemon", "finely grated zest and juice of 2 limes", "juice ½ lemon".
+    """
+    position, kinds = 0, set()
+    while position < len(top) and (top[position].low in _JUICE | _ZEST or top[position].low in _WITH):
+        low = top[position].low
+        kinds.add("juice" if low == "juice" else "zest" if low in _ZEST else "")
+        position += 1
+        if low in ("of", "from"):
+            break
+    kinds.discard("")
+    ends_well = position and position < len(top) and (top[position - 1].low in ("of", "from") or top[position].kind in ("num", "frac"))
+    if not kinds or not ends_well or top[0].low in ("a", "of", "from", "and"):
+        return "", 0
+    if kinds == {"juice", "zest"}:
+        reading.doubt("zest-also")
+    for token in top[:position]:
+        token.role = "unit" if token.low in _JUICE | _ZEST else "preparation" if token.low in ("grated", "finely", "pared", "freshly", "strained") else "joint"
+    return ("juice-of" if "juice" in kinds else "zest-of"), position
+
+
+def juiced_after(part: list[Token], reading: Reading) -> bool:
+    """Whether a part behind a counted fruit says its juice or zest is meant; reads it if so."""
+    words = [token for token in part if token.kind != "group"]
+    fruit = reading.phrase and reading.phrase[-1].low in _FRUIT
+    amount = reading.amount
+    if not words or not fruit or amount is None or amount.unit not in ("", "piece", "half") or reading.suffix:
+        return False
+    kinds = {"juice" if token.low in _JUICE else "zest" for token in words if token.low in _JUICE | _ZEST}
+    if not kinds or any(token.low not in _JUICE | _ZEST | _WITH for token in words):
+        return False
+    if kinds == {"juice", "zest"}:
+        reading.doubt("zest-also")
+    give(words, "preparation")
+    juice_phrase("juice-of" if "juice" in kinds else "zest-of", reading)
+    return True
+
+
+def juice_phrase(unit: str, reading: Reading) -> None:
+    """Set unit and phrase: ``juice-of`` with "lemon juice", ``zest-of`` with "lemon zest"."""
+    if reading.amount is None:
+        reading.amount = Amount(low=1.0, high=1.0)
+        reading.doubt("implied-one")
+    if reading.amount.unit in ("", "piece", "half"):
+        reading.amount.unit, reading.amount.kind = unit, "piece"
+    reading.suffix = unit.split("-")[0]

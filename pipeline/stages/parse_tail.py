@@ -1,0 +1,156 @@
+"""What stands behind the food or in brackets, and what all of it makes of the line."""
+
+from __future__ import annotations
+
+from pipeline.stages.parse_amount import amount_at, set_size
+from pipeline.stages.parse_food import read_plus
+from pipeline.stages.parse_measure import MEASURED, Amount, accept, low_at, whole_measure
+from pipeline.stages.parse_prepare import DIGITS, Reading, all_preparation, carve, give, prep_kind, take_preparation
+from pipeline.stages.parse_words import Token, Vocabulary, joined
+
+# Drained, these are still what they were: the liquid is not a canning liquid. Common practice, no source.
+_KEEPS_ITS_STATE = frozenset({"tofu", "mozzarella", "feta", "ricotta", "paneer", "yogurt", "yoghurt", "spinach", "pasta", "rice", "noodles", "potatoes", "burrata"})
+# Words after which two foods joined by "and" are one; from the trade, no source.
+_ONE_FOOD = frozenset({
+    ("half", "half"), ("macaroni", "cheese"), ("pork", "beans"), ("sweet", "sour"), ("hot", "sour"), ("salt", "vinegar"), ("garlic", "herb"), ("sage", "onion"),
+    ("black", "white"), ("red", "white"), ("red", "green"), ("skin", "bone"), ("skin", "bones"), ("lemon", "herb"), ("bread", "butter"),
+    ("onion", "garlic"), ("cheese", "onion"), ("white", "green"), ("fruit", "nut"), ("sour", "cream"), ("beef", "vegetable"), ("yellow", "green"), ("pale", "green"),
+})
+
+
+def read_tail(tokens: list[Token], reading: Reading, bracket: bool = False) -> None:
+    """Read a part after the naming one, or inside a bracket (where unknown words are only a note)."""
+    tokens = carve([token for token in tokens if not token.role], reading)
+    words = [token for token in tokens if token.kind != "group"]
+    if not words:
+        return
+    known = reading.known
+    if words[0].low in ("or", "and") and len(words) > 1 and (words[0].low == "or" or low_at(words, 1) == "/"):
+        reading.alternative.append(joined(words[1:], lower=True))
+        give(words[:1], "joint")
+        give(words[1:], "alternative")
+        return
+    if words[0].low in ("plus", "+") and len(words) > 1:
+        give(words[:1], "joint")
+        read_plus(words[1:], reading)
+        return
+    if _read_size_or_amount(words, reading, bracket):
+        return
+    size = known.sizes.at(words, 0)
+    if size and size[1] == len(words):
+        reading.size = reading.size or size[0][0]
+        give(words, "size")
+        return
+    if not bracket and _identifies(words, known):
+        give(words, "phrase")
+        reading.before.extend(words)
+        return
+    at = next((i for i, token in enumerate(words) if token.low == "or" and 0 < i < len(words) - 1), 0)
+    if at and all(_says_state(words, i, known) for i in range(len(words)) if i != at):
+        reading.alternative.append(joined(words[at + 1:], lower=True))
+        give(words[at:at + 1], "joint")
+        give(words[at + 1:], "alternative")
+        words = words[:at]
+    if all_preparation(words, 0, known) or _starts_preparation(words, known):
+        take_preparation(words, reading, "after")
+        return
+    if words[0].text in "£$€" or words[0].low in ("p", "rrp"):
+        give(words, "note")
+        return
+    if bracket:
+        give(words, "note")
+        return
+    give(words, "leftover")
+    if any(token.kind == "word" for token in words):
+        reading.doubt("leftover-words")
+
+
+def _says_state(words: list[Token], position: int, known: Vocabulary) -> bool:
+    word = words[position].low
+    return bool(known.states.exactly([word])) or (known.preparations.exactly([word]) or ("",))[0] == "descriptor"
+
+
+def _starts_preparation(words: list[Token], known: Vocabulary) -> bool:
+    kind, length = prep_kind(words, 0, known)
+    if kind in ("participle", "adverb", "prep-to-end") and not (kind == "adverb" and length == len(words)):
+        return True
+    if any(prep_kind(words, position, known)[0] in ("participle", "prep-to-end") for position in range(len(words))):
+        return True
+    return words[0].low.endswith("ed") and len(words[0].low) > 4 or known.states.at(words, 0) is not None
+
+
+def _identifies(words: list[Token], known: Vocabulary) -> bool:
+    position = 0
+    while position < len(words):
+        kind, length = prep_kind(words, position, known)
+        if kind != "identity" and words[position].low not in ("and", "or", "%", "fat") and words[position].kind not in DIGITS:
+            return False
+        position += length
+    return any(token.kind == "word" for token in words)
+
+
+def _read_size_or_amount(words: list[Token], reading: Reading, bracket: bool) -> bool:
+    """A measure that stands alone: the amount when none is known, else the size of one, else a note."""
+    amount = reading.amount
+    measure = whole_measure(words, reading.known)
+    if measure and measure.end == len(words):
+        accept(measure)
+        if any(token.low == "drained" for token in words):
+            reading.states.append(("drained", "after"))
+        if amount is None:
+            reading.amount = measure
+            reading.reasons.extend(reason for reason in measure.reasons if reason != "each")
+        elif amount.each is None and amount.kind not in MEASURED and amount.kind != "length" and amount.low and (amount.kind == "container" or measure.kind in ("mass", "length")):
+            set_size(amount, measure, each=amount.kind == "container")
+            accept(amount)
+            for reason in amount.reasons:
+                reading.doubt(reason)
+        else:
+            _give_again(measure, "note")
+        return True
+    if amount is not None or bracket:
+        return False
+    counted = amount_at(words, 0, reading.known)
+    if counted is None or counted.end < len(words) and not all_preparation(words, counted.end, reading.known):
+        return False
+    accept(counted)
+    reading.amount = counted
+    reading.size = reading.size or counted.size
+    give(words, "preparation")
+    return True
+
+
+def _give_again(amount: Amount, role: str) -> None:
+    """Turn the tokens of an amount that is not used into another role."""
+    for token, _ in amount.claims:
+        token.role = role
+
+
+def state_of(reading: Reading) -> str:
+    """The one state that counts, of all that are written and implied (a tin is canned)."""
+    written = [state for state, _ in reading.states]
+    tinned = reading.amount is not None and reading.amount.unit == "tin"
+    if (tinned or "canned" in written):
+        return "drained" if "drained" in written else "canned"
+    after = {state for state, where in reading.states if where == "after"}
+    first = next((state for state, where in reading.states if where != "after"), "")
+    if first in ("dried", "raw") or first == "frozen" and "cooked" not in written:
+        return first
+    words = {token.low for token in reading.phrase}
+    if "drained" in written and "cooked" not in written and not words & _KEEPS_ITS_STATE:
+        return "drained"
+    if "cooked" in after and not first:
+        reading.doubt("cooked-after")
+    for state in ("cooked", "frozen", "pickled", "smoked", "dried", "raw"):
+        if state in written:
+            return state
+    return ""
+
+
+def is_two_foods(phrase: list[Token]) -> bool:
+    """Whether the phrase names two foods: "salt and pepper", but not "macaroni and cheese"."""
+    for position, token in enumerate(phrase):
+        if token.low in ("and", "&") and 0 < position < len(phrase) - 1:
+            if (phrase[position - 1].low, phrase[position + 1].low) not in _ONE_FOOD:
+                return True
+    return False

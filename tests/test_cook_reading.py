@@ -1,0 +1,195 @@
+"""Which cooking befell which line: a labelled set, and one feature at a time."""
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from ruamel.yaml import YAML
+
+from pipeline.stages.cook import _main_step
+from pipeline.stages.cook_reading import read_method
+from pipeline.stages.cook_words import line_of, mentions, minutes_in, sentences, vocabulary
+
+ROOT = Path(__file__).resolve().parents[1]
+VERBS = pd.read_csv(ROOT / "mappings" / "cooking_verbs.csv", dtype=str, keep_default_na=False)
+LABELS = YAML(typ="safe").load((ROOT / "tests" / "data" / "method_labels.yaml").read_text(encoding="utf-8"))
+
+
+def read(foods, steps):
+    """``foods``: (phrase, class) or (phrase, class, "cooked"); the readings by phrase."""
+    lines = [line_of(f"r/base/{n}", food[0], food[1], cooked_already=len(food) > 2) for n, food in enumerate(foods, start=1)]
+    found = read_method(lines, [steps] if isinstance(steps, str) else steps, vocabulary(VERBS))
+    return {food[0]: reading for food, reading in zip(foods, found, strict=True)}
+
+
+def labelled():
+    """(recipe, phrase, label, found, confidence) of every labelled line."""
+    rows = []
+    for recipe in LABELS:
+        foods = [(line[0], line[1], *line[3:]) for line in recipe["lines"]]
+        lines = [line_of(f"{recipe['id']}/base/{n}", food[0], food[1], cooked_already=len(food) > 2) for n, food in enumerate(foods, 1)]
+        for line, reading in zip(recipe["lines"], read_method(lines, recipe["steps"], vocabulary(VERBS)), strict=True):
+            method, liquid = _main_step(reading.steps)
+            # "bake" and "bake:kept" only differ in meat drippings: a label without liquid takes both
+            found = method + (":" + liquid if liquid and ":" in line[2] else "")
+            rows.append((recipe["id"], line[0], line[2], found, reading.confidence, reading.chain))
+    return pd.DataFrame(rows, columns=["recipe", "line", "label", "found", "confidence", "chain"])
+
+
+def test_labelled_set_is_large_enough():
+    assert len(LABELS) >= 25
+    assert sum(len(recipe["lines"]) for recipe in LABELS) >= 150
+
+
+def test_nine_of_ten_labelled_lines_are_right():
+    rows = labelled()
+    wrong = rows[rows["label"] != rows["found"]]
+    assert len(wrong) <= 0.1 * len(rows), "\n" + wrong.to_string()
+
+
+def test_errors_are_less_sure_than_right_readings():
+    rows = labelled()
+    right = rows["label"] == rows["found"]
+    assert rows.loc[~right, "confidence"].mean() < rows.loc[right, "confidence"].mean()
+
+
+def test_vocabulary_is_large_and_closed():
+    assert len(VERBS) >= 120
+    assert not VERBS["phrase"].duplicated().any()
+    actions = {"cook", "heat", "add", "place", "combine", "remove", "drain", "rest", "prepare", "serve", "water", "absorbed", "off"}
+    methods = {"boil", "simmer", "steam", "fry", "stir-fry", "bake", "grill", "microwave", "soak", "reheat"}
+    assert set(VERBS["method"]) <= actions | methods
+    assert set(VERBS["liquid"]) <= {"", "kept", "drained"}
+
+
+@pytest.mark.parametrize(("text", "minutes"), [
+    ("simmer for 20 minutes", 20), ("for 10-12 minutes", 11), ("for 1 hour", 60), ("1½ hours", 90), ("1 1/2 hours", 90), ("half an hour", 30),
+    ("an hour", 60), ("1 hour 20 minutes", 80), ("overnight", 480), ("30 seconds", 0.5), ("a couple of minutes", 2), ("at 200C for 45 mins", 45),
+    ("2 to 3 minutes", 2.5),
+])
+def test_minutes(text, minutes):
+    assert minutes_in(text) == pytest.approx(minutes)
+
+
+def test_no_minutes_is_not_zero():
+    assert pd.isna(minutes_in("until tender, at 180C, gas mark 4"))
+
+
+def test_sentences_keep_decimal_points():
+    assert sentences("Boil 1.5 litres. Add the rice; stir.") == ["Boil 1.5 litres", "Add the rice", "stir"]
+
+
+def names(text, *foods):
+    lines = [line_of("r/base/1", phrase, cooking_class) for phrase, cooking_class in foods]
+    return [foods[n][0] for n in mentions(text, lines).lines()]
+
+
+def test_a_short_name_means_the_line_with_that_head():
+    foods = [("leeks", "other-vegetables"), ("chicken thighs", "chicken"), ("chicken stock", "stock-sauce"), ("spring onions", "other-vegetables")]
+    assert names("the leeks", *foods) == ["leeks"]
+    assert names("brown the chicken", *foods) == ["chicken thighs"]
+    assert names("pour in the stock", *foods) == ["chicken stock"]
+
+
+def test_group_words():
+    foods = [("carrots", "roots"), ("kale", "leafy-greens"), ("beef", "beef"), ("vegetable oil", "fats-oils")]
+    assert names("the vegetables", *foods) == ["carrots", "kale"]
+    assert names("the meat", *foods) == ["beef"]
+
+
+def test_pepper_beside_salt_is_the_spice():
+    foods = [("red pepper", "other-vegetables"), ("black pepper", "herbs-spices")]
+    assert names("season with salt and pepper", *foods) == ["black pepper"]
+    assert names("fry the peppers", *foods) == ["red pepper"]
+
+
+def test_drain_applies_to_what_was_boiled_last():
+    found = read([("penne", "pasta"), ("tomatoes", "tomatoes", "cooked"), ("onion", "other-vegetables"), ("oil", "fats-oils")],
+                 ["Boil the penne for 10 minutes.", "Meanwhile fry the onion in the oil, add the tomatoes and simmer for 10 minutes.", "Drain the pasta and toss with the sauce."])
+    assert found["penne"].chain == "boil:drained"
+    assert found["tomatoes"].chain == "simmer:kept"
+    assert found["onion"].chain == "stir-fry > simmer:kept"
+
+
+def test_listed_water_that_is_poured_away_and_water_of_a_soup():
+    poured = read([("water", "water"), ("carrots", "roots")], "Bring the water to the boil, add the carrots, cook for 10 minutes and drain.")
+    assert poured["water"].chain == poured["carrots"].chain == "boil:drained"
+    soup = read([("water", "water"), ("carrots", "roots")], "Put the carrots and water in a pan, bring to the boil and simmer for 20 minutes.")
+    assert soup["water"].chain == soup["carrots"].chain == "simmer:kept"
+
+
+def test_tap_water_is_not_the_listed_water():
+    found = read([("potatoes", "potatoes"), ("water", "water"), ("leek", "other-vegetables")],
+                 ["Boil the potatoes in a pan of water for 10 minutes and drain.", "Put the leek, potatoes and the water in a pan and simmer for 15 minutes."])
+    assert found["water"].chain == "simmer:kept"
+    assert found["potatoes"].chain == "boil:drained > simmer:kept"
+
+
+def test_chain_soaked_boiled_twice_baked():
+    found = read([("potatoes", "potatoes"), ("oil", "fats-oils")],
+                 ["Soak the potatoes in cold water for 2 hours, then drain.", "Boil in fresh water for 10 minutes and drain.", "Cover with fresh water, boil for 10 minutes and drain again.",
+                  "Toss with the oil and roast for 40 minutes."])
+    assert found["potatoes"].chain == "soak:drained > boil:drained > boil:drained > bake"
+
+
+def test_absorbed_water_is_kept():
+    found = read([("rice", "rice"), ("water", "water")], "Boil the rice in the water for 12 minutes until it has been absorbed.")
+    assert found["rice"].chain == found["water"].chain == "boil:kept"
+
+
+def test_everything_the_rest_and_except():
+    foods = [("rice", "rice"), ("milk", "milk"), ("sugar", "sugars"), ("jam", "sugars")]
+    found = read(foods, "Put all the ingredients except the jam in a dish and bake for 1 hour. Serve with the jam.")
+    assert [reading.steps[0][0] for reading in found.values()] == ["bake", "bake", "bake", "raw"]
+    found = read(foods, ["Boil the rice for 10 minutes and drain.", "Add the remaining ingredients and simmer for 5 minutes."])
+    assert found["sugar"].chain == "simmer:kept"
+
+
+def test_pronoun_is_less_sure_than_the_name():
+    found = read([("leeks", "other-vegetables"), ("butter", "fats-oils")], "Chop the leeks. Steam them for 5 minutes.")
+    assert found["leeks"].chain == "steam"
+    named = read([("leeks", "other-vegetables")], "Steam the leeks for 5 minutes.")
+    assert found["leeks"].confidence < named["leeks"].confidence
+
+
+def test_section_headings_name_a_pot():
+    lines = [line_of("r/base/1", "cod", "lean-fish"), line_of("r/base/2", "butter", "fats-oils", "For the sauce"), line_of("r/base/3", "milk", "milk", "For the sauce")]
+    found = read_method(lines, ["Simmer the sauce ingredients for 5 minutes.", "Grill the cod for 8 minutes and serve with the sauce."], vocabulary(VERBS))
+    assert [reading.chain for reading in found] == ["grill", "simmer:kept", "simmer:kept"]
+
+
+def test_what_is_added_at_the_end_is_not_cooked():
+    found = read([("leek", "other-vegetables"), ("stock", "stock-sauce"), ("parsley", "herbs-spices"), ("cream", "cream-yogurt")],
+                 "Simmer the leek in the stock for 20 minutes. Take off the heat, stir in the cream and the parsley and serve.")
+    assert found["parsley"].chain == found["cream"].chain == "raw"
+    assert found["leek"].chain == "simmer:kept"
+
+
+def test_wine_stirred_in_at_the_end_is_only_warmed():
+    found = read([("gravy", "stock-sauce"), ("sherry", "alcohol")], "Simmer the gravy for 10 minutes, stir in the sherry and serve.")
+    assert found["sherry"].chain == "reheat"
+
+
+def test_nouns_and_states_are_no_instructions():
+    found = read([("oil", "fats-oils"), ("onion", "other-vegetables")], "Heat the oil over a medium heat and fry the onion until ready to boil over, without browning.")
+    assert found["onion"].chain == "stir-fry"
+
+
+def test_no_method_and_not_mentioned():
+    nothing = read([("beef", "beef")], [])
+    assert (nothing["beef"].reason, nothing["beef"].chain) == ("no-method", "raw")
+    assert nothing["beef"].confidence < 0.5
+    missed = read([("beef", "beef"), ("kale", "leafy-greens")], "Roast the beef for 1 hour.")
+    assert (missed["kale"].reason, missed["kale"].chain, missed["kale"].confidence) == ("not-mentioned", "raw", 0.5)
+
+
+def test_evidence_is_the_words_of_the_method():
+    found = read([("peas", "other-vegetables")], ["Boil the peas for 3 minutes.", "Drain well."])
+    assert found["peas"].evidence == "Boil the peas for 3 minutes | Drain well"
+    assert found["peas"].minutes == 3
+
+
+@pytest.mark.parametrize("step", ["", "...", "!!!", "Serve.", "🍲", "a" * 5000, "drain drain drain", "until until until", "bring it back to the boil then"])
+def test_odd_steps_do_not_break_the_reading(step):
+    found = read([("rice", "rice"), ("", "")], [step, "Boil the rice."])
+    assert set(found) == {"rice", ""}
