@@ -8,7 +8,7 @@ from pipeline.decisions import Mappings
 from pipeline.sources import CompositionTable, Reference
 
 # File -> the column that names its rows. Small files go whole; the others by the ids in use.
-WHOLE = {"energy_factors": "component", "rules": "rule_id", "amount_spread": "spread_id"}
+WHOLE = {"energy_factors": "component", "rules": "rule_id", "amount_spread": "spread_id", "amount_rules": "rule_id"}
 BY_USE = {
     "measures": ("measure_id", "weighed", "measure_id"),
     "densities": ("density_id", "weighed", "density_id"),

@@ -21,7 +21,8 @@ from pipeline.stages.release import ReleaseResult, release
 
 STAGES = ("read", "match", "weigh", "cook", "total", "judge", "audit")
 # A stage's kept results depend on its own code, not on that of the other stages.
-CODE = {name: (Path(steps.__file__), *content.code_files(steps.CODE[name])) for name in STAGES}
+CODE = {name: (Path(steps.__file__), *(file for function in steps.CODE[name] for file in content.code_files(function)))
+        for name in STAGES}
 TASKS = {name: stage_task(getattr(steps, name), code_files=CODE[name]) for name in STAGES}
 # (stage, whether a kept result was reused), called whenever a task is done.
 Progress = Callable[[str, bool], None]
@@ -53,7 +54,7 @@ def run(job: Job, output: Path, progress: Progress) -> Outcome:
             bundles, failed, flags = _bundles(shared, steps.partitions(shared.collection), progress)
             tables = jobs.assemble(job, bundles, failed)
             status = jobs.exit_status(tables)
-            guarded = checker.submit(checks.guard, tables, sorted(set(tables["figures"]["component"])))
+            guarded = checker.submit(checks.guard, tables, sorted({*job.reference.components["component"], *jobs.DERIVED}))
             written = task(release, name="release", cache_policy=NO_CACHE, persist_result=False)(
                 tables, jobs.meta(job, status), output, guarded.result, already_locked=True)
             progress("release", False)
@@ -94,8 +95,8 @@ def submitted(shared: Shared, part: steps.Bundle) -> dict[str, PrefectFuture]:
     cooked = TASKS["cook"].submit(read, matched, weighed, entries, mappings, only(
         "yields", "retention", "retention_rules", "components"))
     totals = TASKS["total"].submit(read, matched, weighed, cooked, entries, values, table, only(
-        "components", "energy_factors", "composition_spread", "rules", "measures", "densities", "edible_portions", "yields",
-        "retention"))
+        "components", "energy_factors", "composition_spread", "rules", "measures", "amount_rules", "densities", "edible_portions",
+        "yields", "retention"))
     judged = TASKS["judge"].submit(read, totals, shared.job.policy, only(
         "claims", "nutrient_reference_values", "energy_factors"))
     audited = TASKS["audit"].submit(part, read, cooked, totals, judged, values, only("tolerances", "raw_cooked_pairs"))

@@ -24,10 +24,10 @@ from pipeline.stages.ingest_variants import with_optional
 
 Bundle = dict[str, pd.DataFrame]
 RECIPES_PER_PARTITION = 16
-# The function whose code, with all it imports, decides whether a kept result still holds.
+# The functions whose code, with all they import, decides whether a kept result still holds.
 CODE = {
-    "read": parse_stage.parse, "match": match_stage.match, "weigh": weigh_stage.weigh, "cook": cook_stage.cook,
-    "total": total_stage.total, "judge": judge_stage.judge, "audit": audit_stage.audit,
+    "read": (parse_stage.parse, with_optional), "match": (match_stage.match,), "weigh": (weigh_stage.weigh,),
+    "cook": (cook_stage.cook,), "total": (total_stage.total,), "judge": (judge_stage.judge,), "audit": (audit_stage.audit,),
 }
 BY_RECIPE = ("recipes", "variants", "lines", "steps", "published", "printed_claims")
 

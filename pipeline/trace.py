@@ -207,7 +207,7 @@ def _unsettled(evidence: Evidence, variant: dict) -> Node | None:
 def _width(evidence: Evidence, figure: pd.Series, variant: dict) -> Node | None:
     shares = evidence.shares
     mine = shares[(shares["recipe_id"] == variant["recipe_id"]) & (shares["variant_id"] == variant["variant_id"])
-                  & (shares["component"] == figure["component"]) & (shares["unit"] == figure["unit"])]
+                  & (shares["component"] == figure["component"]) & (shares["unit"] == figure["unit"])].sort_values(["share", "input_id"], ascending=[False, True])
     if mine.empty:
         return None
     return Node("what makes the recipe total's interval wide (share of its variance)",

@@ -30,6 +30,7 @@ class SmallReference:
     energy_factors: pd.DataFrame
     composition_spread: pd.DataFrame
     measures: pd.DataFrame
+    amount_rules: pd.DataFrame
     densities: pd.DataFrame
     edible_portions: pd.DataFrame
     yields: pd.DataFrame
@@ -45,6 +46,7 @@ def reference() -> SmallReference:
         pd.DataFrame([(name, "", 0.2) for name in COMPONENTS["component"].unique()],
                      columns=["component", "food_group", "coefficient_of_variation"]),
         pd.DataFrame({"measure_id": ["glug"], "source_id": ["common-practice"], "source_row": ["glug"]}),
+        pd.DataFrame({"rule_id": ["salt-to-taste"], "source_id": ["common-practice"]}),
         pd.DataFrame({"density_id": ["oil"], "source_id": ["usda-sr26"]}),
         pd.DataFrame({"edible_id": ["leek"], "source_id": ["usda-sr26"]}),
         pd.DataFrame({"yield_id": ["boiled", "raw"], "source_id": ["usda-sr26", "common-practice"]}),

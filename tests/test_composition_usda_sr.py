@@ -1,8 +1,9 @@
-"""The Standard Reference importer on tiny releases that the tests write, whole and with planted faults."""
+"""The Standard Reference importer, and the core's build, on tiny releases that the tests write, whole and with planted faults."""
 
 from __future__ import annotations
 
 import zipfile
+from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 
 import pandas as pd
@@ -225,3 +226,64 @@ def test_a_wrong_delimiter_throughout_is_told_in_few_words(tmp_path):
 def test_all_faulty_files_are_told_at_once(tmp_path):
     found = _problems(_folder(tmp_path / "sr", FD_GROUP=None, SRC_CD=b"", NUT_DATA=_with("NUT_DATA", 1, GOOD + "^")))
     assert {problem.where for problem in found} == {"FD_GROUP.txt", "SRC_CD.txt", "NUT_DATA.txt line 1"}
+
+
+# ---------------------------------------------------------------- the core's build
+
+def _build():
+    path = Path(__file__).resolve().parents[1] / "reference" / "build" / "build_core.py"
+    module = module_from_spec(spec := spec_from_file_location("build_core", path))
+    spec.loader.exec_module(module)
+    return module
+
+
+RULES = pd.DataFrame([("FOL", "other-vegetables", "common-practice", "for the test")], columns=["component", "cooking_class", "source_id", "reason"])
+
+
+def _curated(*rows: tuple[str, str, str]) -> pd.DataFrame:
+    foods = pd.DataFrame(rows, columns=["entry_id", "common_names", "state"])
+    return foods.assign(cooking_class="other-vegetables", note="")
+
+
+def test_the_core_takes_names_and_classes_from_the_curated_list(tmp_path):
+    entries, values = _build().build(_folder(tmp_path / "sr"), _curated(("00001", "leek; leeks", "raw")), COMPONENTS, RULES)
+    (leek,) = entries.to_dict("records")
+    assert (leek["common_names"], leek["cooking_class"], leek["refuse_fraction"]) == ("leek; leeks", "other-vegetables", 0.56)
+    assert len(values) == len(COMPONENTS)
+
+
+def test_an_assumed_zero_fills_what_is_missing_and_nothing_else(tmp_path):
+    foods = _curated(("00001", "leek", "raw"), ("00003", "lentils", "dried"))
+    _, values = _build().build(_folder(tmp_path / "sr"), foods, COMPONENTS, RULES)
+    filled = _value(values, "00003", "FOL", "ug")
+    assert (filled["value"], filled["value_type"], filled["derivation"], filled["source_id"]) == (0, "zero", "assumed", "common-practice")
+    assert _value(values, "00001", "FOL", "ug")["source_id"] == "usda-sr26"
+    assert _value(values, "00003", "CHOCDF", "g")["value_type"] == "missing"
+
+
+def test_a_curated_food_that_the_release_does_not_have(tmp_path):
+    with pytest.raises(InputError, match="core_foods.csv 00099: is not in the release"):
+        _build().build(_folder(tmp_path / "sr"), _curated(("00099", "leek", "raw")), COMPONENTS, RULES)
+
+
+@pytest.mark.parametrize(("rows", "what"), [
+    ("00001,leek,raw,roots,\n00001,leeks,raw,roots,\n", "is listed twice"),
+    ("00001,leek; leeks,raw,roots,\n00002,onion; leek,raw,roots,\n", "shares the name 'leek'"),
+    ("00001,,raw,roots,\n", "has no common name"),
+])
+def test_a_faulty_curated_list(tmp_path, rows, what):
+    path = tmp_path / "core_foods.csv"
+    path.write_text("entry_id,common_names,state,cooking_class,note\n" + rows)
+    with pytest.raises(InputError, match=what):
+        _build().read_list(path)
+
+
+def test_two_foods_may_share_a_name_in_different_states(tmp_path):
+    path = tmp_path / "core_foods.csv"
+    path.write_text("entry_id,common_names,state,cooking_class,note\n00001,chickpeas,dried,legumes-dried,\n00002,chickpeas,drained,legumes-cooked,\n")
+    assert len(_build().read_list(path)) == 2
+
+
+def test_numbers_are_written_as_short_plain_decimals():
+    table = pd.DataFrame({"number": [16.0, 0.074, 0.0, 1e-5, None], "text": list("abcde")})
+    assert _build().plain(table)["number"].tolist() == ["16", "0.074", "0", "0.00001", ""]

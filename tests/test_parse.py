@@ -167,6 +167,22 @@ def test_a_second_food_behind_a_plus_is_not_lost():
     assert found["parse_confidence"] < 0.5
 
 
+@pytest.mark.parametrize("text, low, unit, phrase, state", [
+    ("1 tsp salt and 1/2 tsp pepper", 1, "teaspoon", "salt", ""),
+    ("1 rack of ribs", 1, "", "rack of ribs", ""),
+    ("1 chicken or vegetable stock cube", 1, "cube", "chicken stock cube", ""),
+    ("250 g firm tofu, patted dry and cubed", 250, "g", "firm tofu", ""),
+    ("100 g dried chickpeas, soaked overnight and cooked", 100, "g", "dried chickpeas", "dried"),
+    ("5% fat mince, 500 g", 500, "g", "5% fat mince", ""),
+    ("100 g pot barley", 100, "g", "pot barley", ""),
+    ("125 ml dry white wine", 125, "ml", "dry white wine", ""),
+    ("a carrot or two", 1, "", "carrot", ""),
+])
+def test_lines_that_invite_a_dangerous_misreading(text, low, unit, phrase, state):
+    found = read(text)
+    assert (found["quantity_low"], found["unit"], found["phrase"], found["state"]) == (low, unit, phrase, state)
+
+
 def test_words_that_cannot_be_placed_lower_the_confidence():
     found = read("200 g rice, blimmering")
     assert (found["leftover"], found["parse_reason"]) == ("blimmering", "leftover-words")

@@ -73,7 +73,7 @@ def test_too_little_coverage_withholds():
 
 def test_an_assumed_amount_that_matters_is_to_be_checked():
     lines = kitchen.lines()
-    lines.loc[2, "assumption"] = "a glug"
+    lines.loc[2, "measure_id"] = "rule:fats-oils-for-cooking"
     result = kitchen.totals(lines)
     assert "assumed amount" in figure(result, "FAT")["reason"]
     assert "assumed amount" not in figure(result, "K")["reason"]

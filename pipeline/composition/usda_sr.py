@@ -128,7 +128,8 @@ def read_release(
     """
     contents = _contents(Path(path))
     problems: list[Problem] = []
-    tables = {layout.file: _table(contents, layout, problems) for layout in (FOODS, GROUPS, NUTRIENTS, SOURCES, DERIVATIONS, DATA)}
+    layouts = (FOODS, GROUPS, NUTRIENTS, SOURCES, DERIVATIONS, DATA)
+    tables = {layout.file: _table(contents, layout, problems) for layout in layouts}
     if problems:
         raise InputError(problems)
     problems += _food_problems(tables) + _nutrient_problems(tables, components) + _data_problems(tables)
@@ -146,7 +147,8 @@ def _contents(path: Path) -> dict[str, bytes]:
     if path.is_dir():
         return {file.stem.upper(): file.read_bytes() for file in sorted(path.iterdir()) if file.suffix.lower() == ".txt"}
     if not path.is_file():
-        raise InputError(_problem(str(path), "there is no such folder or file", "Give the folder or the zip of the release as downloaded"))
+        what, remedy = "there is no such folder or file", "Give the folder or the zip of the release as downloaded"
+        raise InputError(_problem(str(path), what, remedy))
     try:
         with zipfile.ZipFile(path) as archive:
             names = [name for name in archive.namelist() if name.lower().endswith(".txt")]
@@ -223,61 +225,67 @@ def _text(data: bytes) -> tuple[str, tuple[str, str] | None]:
 
 def _food_problems(tables: dict[str, pd.DataFrame]) -> list[Problem]:
     foods, groups = tables["FOOD_DES"], tables["FD_GROUP"]
-    file = "FOOD_DES.txt"
-    refuse = pd.to_numeric(foods["Refuse"])
-    return [
-        *_rows(file, foods, ~foods["NDB_No"].str.fullmatch(r"\d{5}"), "NDB_No", "is not a five-digit NDB number", "Restore it as published"),
-        *_rows(file, foods, foods["NDB_No"].duplicated(), "NDB_No", "occurs a second time", "Keep the one line that was published"),
-        *_rows("FD_GROUP.txt", groups, groups["FdGrp_Cd"].duplicated(), "FdGrp_Cd", "occurs a second time", "Keep one line"),
-        *_rows(file, foods, ~foods["FdGrp_Cd"].isin(groups["FdGrp_Cd"]), "FdGrp_Cd", "is not a group of FD_GROUP.txt", "Add the group or correct the code"),
-        *_rows(file, foods, refuse >= 100, "Refuse", "is not a refuse below 100 %", "Restore it as published"),
-    ]
+    number, group, refuse = foods["NDB_No"], foods["FdGrp_Cd"], pd.to_numeric(foods["Refuse"])
+    as_published, once = "Restore it as published", "Keep the one line that was published"
+    found = _rows("FD_GROUP.txt", groups, groups["FdGrp_Cd"].duplicated(), "FdGrp_Cd", "occurs a second time", once)
+    for wrong, column, what, remedy in (
+        (~number.str.fullmatch(r"\d{5}"), "NDB_No", "is not a five-digit NDB number", as_published),
+        (number.duplicated(), "NDB_No", "occurs a second time", once),
+        (~group.isin(groups["FdGrp_Cd"]), "FdGrp_Cd", "is not a group of FD_GROUP.txt", "Add the group or correct the code"),
+        (refuse >= 100, "Refuse", "is not a refuse below 100 %", as_published),
+    ):
+        found += _rows("FOOD_DES.txt", foods, wrong, column, what, remedy)
+    return found
 
 
 def _nutrient_problems(tables: dict[str, pd.DataFrame], components: pd.DataFrame) -> list[Problem]:
     nutrients = tables["NUTR_DEF"]
     file = "NUTR_DEF.txt"
     found = _rows(file, nutrients, nutrients["Nutr_No"].duplicated(), "Nutr_No", "occurs a second time", "Keep one line")
-    found += _rows(
-        file, nutrients, ~nutrients["Units"].isin(UNITS), "Units", "is not a unit this reader knows", "Add the unit to UNITS of usda_sr.py",
-    )
+    unknown = ~nutrients["Units"].isin(UNITS)
+    found += _rows(file, nutrients, unknown, "Units", "is not a unit this reader knows", "Add the unit to UNITS of usda_sr.py")
     if found:
         return found
     units = nutrients.set_index("Nutr_No")["Units"].map(UNITS)
     for row in components.itertuples():
         if row.source_nutrient not in units.index:
-            found.append(_problem(file, f"has no nutrient {row.source_nutrient}, asked for as {row.component}", "Correct source_nutrient in the component list"))
-        elif units[row.source_nutrient] != row.unit:
-            found.append(_problem(
-                file, f"gives nutrient {row.source_nutrient} in {units[row.source_nutrient]}, and {row.component} is wanted in {row.unit}",
-                "Correct the unit or source_nutrient in the component list",
-            ))
+            what = f"has no nutrient {row.source_nutrient}, asked for as {row.component}"
+            found.append(_problem(file, what, "Correct source_nutrient in the component list"))
+            continue
+        unit = units[row.source_nutrient]
+        if unit != row.unit:
+            what = f"gives nutrient {row.source_nutrient} in {unit}, and {row.component} is wanted in {row.unit}"
+            found.append(_problem(file, what, "Correct the unit or source_nutrient in the component list"))
     return found
 
 
 def _data_problems(tables: dict[str, pd.DataFrame]) -> list[Problem]:
     data = tables["NUT_DATA"]
-    file = "NUT_DATA.txt"
-    source, derivation = data["Src_Cd"], data["Deriv_Cd"]
-    assumed = (source == "7") | (derivation == "Z")
-    return [
-        *_rows(file, data, ~data["NDB_No"].isin(tables["FOOD_DES"]["NDB_No"]), "NDB_No", "is not a food of FOOD_DES.txt", "Restore the food or the number"),
-        *_rows(file, data, ~data["Nutr_No"].isin(tables["NUTR_DEF"]["Nutr_No"]), "Nutr_No", "is not a nutrient of NUTR_DEF.txt", "Restore the nutrient or the number"),
-        *_rows(file, data, data.duplicated(["NDB_No", "Nutr_No"]), "Nutr_No", "occurs a second time for its food", "Keep the one line that was published"),
-        *_rows(file, data, ~source.isin(tables["SRC_CD"]["Src_Cd"]), "Src_Cd", "is not a code of SRC_CD.txt", "Restore the code"),
-        *_rows(file, data, (derivation != "") & ~derivation.isin(tables["DERIV_CD"]["Deriv_Cd"]), "Deriv_Cd", "is not a code of DERIV_CD.txt", "Restore the code"),
-        *_rows(file, data, ~source.isin(BY_SOURCE), "Src_Cd", "is a source code without a value type", "Decide its type and add it to BY_SOURCE of usda_sr.py"),
-        *_rows(
-            file, data, (derivation != "") & ~derivation.isin(BY_DERIVATION), "Deriv_Cd", "is a derivation code without a value type",
-            "Decide its type and add it to BY_DERIVATION of usda_sr.py",
-        ),
-        *_rows(file, data, assumed & (pd.to_numeric(data["Nutr_Val"]) != 0), "Nutr_Val", "is not 0, though its codes say assumed zero", "Restore the value or the code"),
-    ]
+    food, nutrient, source, derivation = (data[name] for name in ("NDB_No", "Nutr_No", "Src_Cd", "Deriv_Cd"))
+    derived = derivation != ""
+    not_assumed_zero = ((source == "7") | (derivation == "Z")) & (pd.to_numeric(data["Nutr_Val"]) != 0)
+    foods, nutrients = tables["FOOD_DES"]["NDB_No"], tables["NUTR_DEF"]["Nutr_No"]
+    sources, derivations = tables["SRC_CD"]["Src_Cd"], tables["DERIV_CD"]["Deriv_Cd"]
+    back, decide = "Restore it as published", "Decide its type and add it to {} of usda_sr.py"
+    found: list[Problem] = []
+    for wrong, column, what, remedy in (
+        (~food.isin(foods), "NDB_No", "is not a food of FOOD_DES.txt", back),
+        (~nutrient.isin(nutrients), "Nutr_No", "is not a nutrient of NUTR_DEF.txt", back),
+        (data.duplicated(["NDB_No", "Nutr_No"]), "Nutr_No", "occurs a second time for its food", "Keep the one line that was published"),
+        (~source.isin(sources), "Src_Cd", "is not a code of SRC_CD.txt", back),
+        (derived & ~derivation.isin(derivations), "Deriv_Cd", "is not a code of DERIV_CD.txt", back),
+        (~source.isin(BY_SOURCE), "Src_Cd", "is a source code without a value type", decide.format("BY_SOURCE")),
+        (derived & ~derivation.isin(BY_DERIVATION), "Deriv_Cd", "is a derivation code without a value type", decide.format("BY_DERIVATION")),
+        (not_assumed_zero, "Nutr_Val", "is not 0, though its codes say assumed zero", "Restore the value or the code"),
+    ):
+        found += _rows("NUT_DATA.txt", data, wrong, column, what, remedy)
+    return found
 
 
 def _rows(file: str, table: pd.DataFrame, wrong: pd.Series, column: str, what: str, remedy: str) -> list[Problem]:
     bad = table[wrong]
-    return _listed(file, [(f"line {line}, column {column}", f"{value!r} {what}") for line, value in zip(bad["line"], bad[column], strict=True)], remedy)
+    places = zip(bad["line"], bad[column], strict=True)
+    return _listed(file, [(f"line {line}, column {column}", f"{value!r} {what}") for line, value in places], remedy)
 
 
 def _listed(file: str, found: list[tuple[str, str]], remedy: str) -> list[Problem]:
@@ -301,7 +309,7 @@ def _entries(tables: dict[str, pd.DataFrame], source_id: str, source_name: str) 
     return pd.DataFrame({
         "entry_id": foods["NDB_No"],
         "name": foods["Long_Desc"],
-        "common_names": foods["ComName"],
+        "common_names": foods["ComName"].str.replace(", ", "; "),
         "food_group": group,
         "state": states_of(foods["Long_Desc"], group),
         "cooking_class": classes_of(foods["Long_Desc"], group),

@@ -28,7 +28,8 @@ DRAINED_BY_CUSTOM = ("pasta", "noodles", "potatoes", "sweet-potatoes", "roots", 
                      "water", "mushrooms", "tomatoes")
 UNCHANGED_BY_HEAT = ("salt", "sugars", "fats-oils", "herbs-spices", "water")
 NEW_PAN = re.compile(r"\b(?:an?|another|separate|second|clean)\s+(?:[\w-]+\s+){0,3}(?:pan|saucepan|pot|wok|skillet|frying pan)\b")
-OLD_PAN = re.compile(r"\b(?:the|same)\s+(?:[\w-]+\s+){0,2}(?:pan|saucepan|pot|wok|heat)\b")
+OLD_PAN = re.compile(r"\b(?:the|same)\s+(?:[\w-]+\s+){0,2}(?:pan|saucepan|pot|wok|heat|casserole)\b")
+JOINS_BY_NAME = {"sauce", "gravy", "custard", "dressing", "mash"}  # "the pasta and the sauce"
 SHAPED = {"meatball", "burger", "patty", "fishcake", "dumpling", "pancake", "kofta", "ball", "parcel", "fritter", "cake", "loaf", "muffin",
           "scone", "biscuit", "kebab", "skewer", "tart", "quiche", "omelette", "frittata", "pie", "dressing", "marinade", "topping", "batter",
           "dough", "crumble", "filling", "crumb", "paste"}
@@ -42,6 +43,7 @@ class Pot:
     heat: str = ""
     water: bool = False
     drained: bool = False
+    kept: bool = False  # the words say that its water is not poured off
     ever: set[int] = field(default_factory=set)
 
     def put(self, numbers: list[int]) -> None:
@@ -123,7 +125,8 @@ class Kitchen:
             home = self.vessel(found.vessel)
             if home and home is not self.current:
                 return list(home.lines)
-        return found.lines()
+        home = self.vessel(found.vessel) if found.vessel in JOINS_BY_NAME else None
+        return list(dict.fromkeys([*found.lines(), *(home.lines if home else [])]))
 
     def vessel(self, word: str) -> Pot | None:
         """The pot that a word like "the sauce", "the mash" or "the dressing" means; None when it can be any."""
@@ -168,6 +171,8 @@ class Kitchen:
         """The current pot, or all that was not cooked yet; with the rule of confidence."""
         if self.current is not None and self.current.lines:
             return self.current, "pot"
+        if self.last and not any(self.events[n] for n in self.last):
+            return self.pot_of(self.last) or self.new(self.last), "pronoun"  # "prick the potatoes and bake for an hour"
         loose = [n for n in range(len(self.lines)) if not self.events[n] and not self.lines[n].serve]
         return self.new(loose), "implied"
 
@@ -233,7 +238,10 @@ class Kitchen:
 
     def mark_kept(self) -> None:
         """The words say that the liquid of the current pot was taken up."""
-        for number in self.current.lines if self.current else []:
+        if self.current is None:
+            return
+        self.current.kept = True
+        for number in self.current.lines:
             for event in self.events[number][-1:]:
                 event.hint = event.hint if event.liquid else "kept"
 
@@ -244,6 +252,7 @@ class Kitchen:
         events = self.events[number]
         last = events[-1] if events else None
         hint = clause.verb.liquid if clause.verb.method == method else ""
+        hint = hint or ("kept" if pot.kept else "")
         for phrase in clause.places:
             hint = phrase.liquid or hint if phrase.method == method else hint
         wet = ("boil", "simmer")

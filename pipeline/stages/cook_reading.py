@@ -18,14 +18,15 @@ from pipeline.stages.cook_words import Clause, Line, Mentions, Vocabulary, menti
 
 CONTAINER = r"\s+(?:[\w-]+\s+){0,3}(?:dish|tin|tray|sheet|casserole|bowl|jug|ramekins?|plate|processor|slow cooker)\b"
 NEW_CONTAINER = re.compile(r"\b(?:an?|another)" + CONTAINER)
-THE_CONTAINER = re.compile(r"\bthe" + CONTAINER)
+THE_CONTAINER = re.compile(r"\bthe" + CONTAINER.replace("casserole|", ""))
+PURPOSE = re.compile(r"\bfor the (?:sauce|filling|topping|top|base|dressing|marinade|mash|crust|batter|gravy)\b")
 DESTINATION = re.compile(r"\s(?:to|into|onto|over|in with|on top of|on|through)\s(?!the boil\b|taste\b|serve\b|a boil\b|medium|a medium|a low|a high|a gentle|low heat|high heat)")
-COOKS_UNTIL = re.compile(r"\b(?:until|so)\b.*\b(?:wilt\w*|soft\w*|tender|golden|brown\w*|thick\w*|melt\w*|cooked|sets?|hot|bubbl\w*|reduc\w*|transparent|translucent|crisp\w*|collapse\w*|pink|opaque)\b")
+COOKS_UNTIL = re.compile(r"\b(?:until|so)\b.*\b(?:wilt\w*|soft\w*|tender|golden|brown\w*|thick\w*|melt\w*|cooked|sets?|hot|bubbl\w*|reduc\w*|transparent|translucent|smooth|boil\w*|sticky|crisp\w*|collapse\w*|pink|opaque)\b")
 TAP_WATER = re.compile(r"(?<!ml )(?<!litre )(?<!litres )(?<!l )(?<!g )\b(?:in|into|of|with|to)\s+(?:a\s+\w+\s+of\s+)?(?:plenty of |lots of |lightly |unsalted |rapidly |just enough |enough |some )*(?:(?:fresh|cold|hot|warm|salted|boiling|simmering|clean)\s+)*water\b")
 POURED = re.compile(r"\b(?:throwing|pouring|tipping|discarding|changing)\b[^,.]*\bwater\b")
 MIXES = ("mix", "whisk", "beat", "combine", "mix together", "whisk together", "cream", "beat together", "rub", "make", "marinate", "marinade", "sift", "whip",
          "stir together", "toss together", "knead", "rub together", "sift together", "mash", "blend")
-ONTO = ("top", "dot", "dress", "finish", "sprinkle", "scatter", "drizzle", "cover", "coat", "brush", "season", "garnish", "spread", "layer")
+ONTO = ("top", "dot", "dress", "finish", "sprinkle", "scatter", "drizzle", "cover", "coat", "brush", "season", "garnish", "spread", "layer", "fill", "stuff")
 SOAKING_FROM_MINUTES = 30  # standing in water this long is soaking
 
 
@@ -51,10 +52,11 @@ def _tap_is_meant(kitchen: Kitchen, clauses: list[Clause]) -> bool:
 
 def _words_of(kitchen: Kitchen, clause: Clause) -> str:
     """The text that may name lines: without states to come about, and without tap water."""
-    text = POURED.sub(" ", without_states(clause.text))
+    text = PURPOSE.sub(" ", POURED.sub(" ", without_states(clause.text)))
     if not kitchen.tap:
         return text
-    listed = any(line.cooking_class == "water" and "boiling" in line.phrase.lower() for line in kitchen.lines)
+    listed = any(line.cooking_class == "water" and "boiling" in line.phrase.lower() and number not in kitchen.where
+                 for number, line in enumerate(kitchen.lines))
     return TAP_WATER.sub(lambda found: found.group() if listed and "boiling" in found.group() else " ", text)
 
 
@@ -65,7 +67,9 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
     text = _words_of(kitchen, clause)
     if "off" in places and action in ("remove", "drain") and not mentions(text, kitchen.lines).lines():
         _off(kitchen)
-    elif action in ("place", "add", "heat") and places & {"bake", "grill", "microwave", "steam"} and not re.match(r"\s*the (?:oven|grill)\b", text):
+    elif action == "heat" and places & {"bake", "grill", "microwave"} and _heats_food(kitchen, text):
+        _cook(kitchen, clause, text, next(p.method for p in clause.places if p.method in HEATING))
+    elif action in ("place", "add") and places & {"bake", "grill", "microwave", "steam"} and not re.match(r"\s*the (?:oven|grill)\b", text):
         _gather(kitchen, clause, text, new=action == "place")
         _cook(kitchen, clause, "", next(p.method for p in clause.places if p.method in HEATING))
     elif action in HANDLERS:
@@ -76,6 +80,12 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
         kitchen.mark_kept()
     if "off" in places and kitchen.current and action not in ("place", "add", "remove"):
         kitchen.current.heat = ""
+
+
+def _heats_food(kitchen: Kitchen, text: str) -> bool:
+    """ "Heat the wraps in the microwave", not "heat the oil in a griddle pan"."""
+    named = mentions(text, kitchen.lines).lines()
+    return any(kitchen.lines[n].cooking_class not in ("fats-oils", "") for n in named)
 
 
 def _off(kitchen: Kitchen) -> None:
@@ -248,9 +258,10 @@ def _gather(kitchen: Kitchen, clause: Clause, text: str, new: bool, rule: str = 
     if not objects and (found.pronoun or found.vessel or poured) and kitchen.current is not pot:
         home = kitchen.vessel(found.vessel) if found.vessel else kitchen.pot_of(kitchen.last)
         objects = list((home or kitchen.current or Pot()).lines)
-    elif not objects and new and told and not _only_water(clause) and kitchen.current:
-        objects = list(kitchen.current.lines)
-    if told or new or found.vessel or clause.verb.phrase in ("tip", "pour", "add", "pour in", "stir in"):
+    elif not objects and (new or clause.verb.phrase in ("tip", "pour", "scrape")) and told and not _only_water(clause) and kitchen.current:
+        prepared = kitchen.last and not set(kitchen.last) & set(kitchen.current.lines)  # "halve the peppers and lay in a dish"
+        objects = list(kitchen.last if prepared else kitchen.current.lines)
+    if told or new or found.vessel or clause.verb.phrase in ("tip", "pour", "add", "pour in", "stir in", "return", "put back", "tip back"):
         objects = kitchen.with_companions([n for n in objects if n not in pot.lines], pot)
     how = rule or ("group" if objects and set(objects) <= set(found.group) else "named")
     kitchen.move(objects, pot, clause.sentence, rule=how)
@@ -275,6 +286,8 @@ def _destination(kitchen, clause, what, where, objects, to: Mentions, new: bool)
         return home, True
     if to.lines():
         pot = Pot() if now is None or now.lines and (now.heat or new) and not set(to.lines()) & set(now.lines) else now
+        if pot is not now and not pot.heat:
+            kitchen.previous, kitchen.mixed = now, pot
         kitchen.move(to.lines(), pot, clause.sentence)
         return pot, True
     if NEW_PAN.search(both):

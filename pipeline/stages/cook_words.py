@@ -25,7 +25,7 @@ OVERNIGHT_MINUTES = 480.0
 
 # A phrase of the vocabulary that starts with one of these says where or how, not what to do.
 PLACE_STARTS = {"in", "into", "under", "on", "over", "to", "with", "of", "off", "from", "is", "are", "been", "has", "have",
-                "until", "boiling", "simmering", "salted", "without", "by", "away", "hot", "kept", "itself"}
+                "until", "boiling", "simmering", "salted", "without", "by", "away", "hot", "kept", "itself", "not"}
 BEFORE_VERB = {"and", "then", "or", "to", "now", "next", "meanwhile", "first", "just", "also", "you", "can", "will", "should",
                "must", "once", "again", "but", "finally", "afterwards", "later", "carefully", "it", "them", "before", "minutes",
                "minute", "mins", "well", "please", "together", "soft", "tender", "simply", "may", "not", "instead"}
@@ -315,7 +315,10 @@ def _name(chunk: list[str], lines: list[Line], found: Mentions, seasoning: bool)
             return
         if best < 1 and head in VESSEL_WORDS and not (best and len(words) > 1):
             found.vessel = found.vessel or head
-            return
+            if head not in ("mixture", "mix") or len(words) == 1:
+                return
+            words = words[:-1]  # "the cream mixture": the cream and what is with it
+            continue
         if best > 0 and (head not in ADJECTIVES or len(words) > 1 or best >= 2):
             chosen = _peppers([n for n, score in scores.items() if score == best], chunk, lines, seasoning)
             plural = chunk[-1] != head

@@ -25,10 +25,10 @@ STATE_AGREEMENT: dict[str, dict[str, float]] = {
     "": {"": 1, "raw": 1, "dried": 0, "smoked": -0.5, "frozen": -0.5, "pickled": -0.5, "canned": -0.6, "drained": -0.6,
          "cooked": -1},
     "raw": {"raw": 1, "": 0.8, "frozen": -0.5},
-    "dried": {"dried": 1, "": 0.6},
+    "dried": {"dried": 1, "": 0.2},
     "canned": {"canned": 1, "drained": 0.7, "": 0.2},
-    "drained": {"drained": 1, "canned": 0.4, "cooked": -0.5, "": 0.2},
-    "frozen": {"frozen": 1, "raw": 0.6, "": 0.6},
+    "drained": {"drained": 1, "canned": 0, "cooked": -0.5, "": 0.2},
+    "frozen": {"frozen": 1, "raw": 0.2, "": 0.4},
     "cooked": {"cooked": 1, "": 0},
     "smoked": {"smoked": 1, "": 0.2},
     "pickled": {"pickled": 1, "": 0.2, "canned": 0.2},
@@ -168,10 +168,11 @@ def state_agreement(asked: str, hint: str, state: str, cooking_class: str) -> fl
     """How well an entry's state answers a line: 1 yes, 0 open, -1 no."""
     if asked == "" and state == "dried" and cooking_class in DRY_BY_DEFAULT:
         return 1.0
-    if asked == "" and cooking_class == "herbs-spices" and hint == DRY:
-        return {"dried": 1.0, "raw": 0.0}.get(state, STATE_AGREEMENT[""].get(state, -1))
-    if asked == "" and state == "dried" and hint == FRESH:
-        return -0.5
+    if asked == "" and cooking_class == "herbs-spices":
+        by_hint = {DRY: {"dried": 1.0, "raw": 0.0}, FRESH: {"dried": -0.5}}.get(hint, {})
+        return by_hint.get(state, STATE_AGREEMENT[""].get(state, -1))
+    if asked == "" and state == "dried":
+        return -1.0  # nobody who writes "onion" means onion flakes
     return STATE_AGREEMENT[asked].get(state, -1)
 
 

@@ -6,6 +6,21 @@ compiles the vocabulary, ``parse_quantity`` reads numbers, ``parse_measure`` and
 read amounts, ``parse_food`` with ``parse_alternatives`` and ``parse_juice`` the food, and
 ``parse_line`` puts one line together and says how sure that is.
 
+How the fields are to be read:
+
+* ``unit`` is a canonical word of ``mappings/unit_words.csv``, or "" for a bare count ("3 eggs"), or
+  ``juice-of`` / ``zest-of`` with a count of fruit and the phrase "lemon juice" / "lemon zest".
+  "heaped tablespoon" is a unit of its own; other such words ("scant", "good") are notes.
+* A length ("a 5 cm piece of ginger") is quantity 5, unit ``cm``.
+* A unit word behind the food that only counts ("3 garlic cloves") leaves the phrase; one that names
+  the cut stays in it too ("4 salmon fillets": unit ``fillet``, phrase "salmon fillets").
+* ``each_*`` is the size of one unit; ``each_unit`` is ``piece`` in "1 pack of 4 crumpets".
+* A state before the food stays in the phrase ("dried apricots") and is in ``state`` too; behind the
+  food ("peas, frozen") it is only in ``state``. A tin is ``canned``, and ``drained`` when that is said.
+* Of two measures ("8 oz/225 g") the metric one is the quantity; the other is in ``note``.
+* An amount behind "plus" or "and" with the same food is added; with another food it stays in
+  ``leftover`` with the reason ``plus-food``.
+
 Parse confidence is the product of the factors in ``parse_line.REASONS``, one per doubt; the
 doubts are named in ``parse_reason``, joined by ";".
 """

@@ -31,7 +31,7 @@ _KINDS = {
     "nut": "cashew brazil", "breast": "chicken turkey duck", "thigh": "chicken turkey", "fillet": "cod haddock salmon trout pollock plaice chicken",
     "leaf": "mint basil coriander parsley spinach bay", "powder": "chilli curry garlic onion", "steak": "rump sirloin fillet tuna salmon",
     "parsley": "flat-leaf curly", "sausage": "pork beef turkey", "crumb": "bread", "butter": "peanut almond", "salt": "sea table rock kosher",
-    "chop": "lamb pork", "shoulder": "lamb pork", "broccoli": "purple tenderstem", "mayonnaise": "low-fat", "tortilla": "corn flour",
+    "chop": "lamb pork", "shoulder": "lamb pork", "broccoli": "purple sprouting", "mayonnaise": "low-fat", "tortilla": "corn flour",
 }
 KINDS = {noun: frozenset(words.split()) | frozenset(_COLOURS.split()) for noun, words in _KINDS.items()}
 _SAME = {"broth": "stock", "yoghurt": "yogurt", "noodles": "noodle", "leaves": "leaf", "tomatoes": "tomato", "potatoes": "potato", "chile": "pepper"}

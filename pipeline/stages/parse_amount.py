@@ -49,6 +49,8 @@ def amount_at(tokens: list[Token], position: int, known: Vocabulary) -> Amount |
         amount.take(tokens, after, found[2], "unit")
         _unit_range(tokens, amount, known)
     _size_after_unit(tokens, amount, known)
+    if amount.kind == "container" and not amount.each:
+        _count_inside(tokens, amount, known)
     return _finished(tokens, amount, known)
 
 
@@ -107,6 +109,10 @@ def _unit_range(tokens, amount: Amount, known) -> None:
     """ "1 tin to 2 tins": the same unit written twice."""
     if amount.low != amount.high or low_at(tokens, amount.end) not in ("-", "to", "or"):
         return
+    if low_at(tokens, amount.end + 1) in ("two", "three") and low_at(tokens, amount.end + 2) == "of":  # "a handful or two of"
+        amount.high = max(amount.high, 2.0 if low_at(tokens, amount.end + 1) == "two" else 3.0)
+        amount.take(tokens, amount.end, amount.end + 2, "quantity")
+        return
     number = number_at(tokens, amount.end + 1)
     found = number and unit_at(tokens, number.end, known)
     if found and found[0] == amount.unit:
@@ -146,6 +152,15 @@ def _size_after_unit(tokens, amount: Amount, known) -> None:
             amount.each, amount.each_unit, amount.end = (size.low + size.high) / 2, size.unit, size.end
 
 
+def _count_inside(tokens, amount: Amount, known) -> None:
+    """ "1 pack of 4 crumpets": the size of one pack is four pieces."""
+    at = amount.end + (low_at(tokens, amount.end) == "of")
+    if at + 1 < len(tokens) and tokens[at].text.isdigit() and tokens[at + 1].kind == "word" and not unit_at(tokens, at + 1, known):
+        amount.each, amount.each_unit = tokens[at].value or None, "piece"
+        amount.take(tokens, amount.end, at, "joint")
+        amount.take(tokens, at, at + 1, "each")
+
+
 def _size_in_bracket(tokens, amount: Amount, known, each: bool) -> None:
     size = whole_measure(tokens[amount.end].inner, known)
     if size is None:
@@ -178,9 +193,10 @@ def _implied_one(tokens, position, start, known) -> Amount | None:
         return None
     unit, kind, end = found
     of = low_at(tokens, end) == "of"
-    if not of and not (kind == "vague" and end < len(tokens) or unit in ("thumb", "bunch", "sprig") and tokens[end - 1].low.isascii() and end < len(tokens) and end < len(tokens) or kind == "container" and end < len(tokens) and tokens[end].kind == "word" and unit != "bar"):
+    spoon = kind in ("spoon", "cup") and end < len(tokens) and len(tokens[end - 1].low) > 1 and tokens[end].kind == "word"
+    if not of and not (spoon or kind == "vague" and end < len(tokens) or unit in ("thumb", "bunch", "sprig") and tokens[end - 1].low.isascii() and end < len(tokens) and end < len(tokens) or kind == "container" and end < len(tokens) and tokens[end].kind == "word" and unit != "bar"):
         return None
-    if tokens[end - 1].low.endswith("s") and tokens[end - 1].low not in ("glass", "wineglass"):
+    if tokens[end - 1].low.endswith("s") and tokens[end - 1].low not in ("glass", "wineglass", "tbs", "ts"):
         amount.low = amount.high = None
         amount.reasons = []
     amount.unit, amount.kind, amount.unit_words = unit, kind, tokens[after:end]

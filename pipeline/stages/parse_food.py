@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipeline.stages.parse_alternatives import find_or, shared_noun
 from pipeline.stages.parse_amount import amount_at
 from pipeline.stages.parse_measure import MEASURED, Amount, accept, comparable, conversion, low_at, measure_at
+from pipeline.stages.parse_quantity import number_at
 from pipeline.stages.parse_prepare import DIGITS, Reading, all_preparation, give, prep_kind, take_preparation
 from pipeline.stages.parse_words import Token, Vocabulary, joined
 
@@ -26,6 +27,12 @@ def read_head(tokens: list[Token], reading: Reading) -> None:
         scan_head(tokens, reading)
         return
     give(tokens[start:end], "joint")
+    several = number_at(right, 0)
+    if several and several.end == len(right) and reading.amount and reading.amount.low is not None:  # "a carrot or two"
+        reading.amount.high = max(reading.amount.high, several.high)
+        give(right, "quantity")
+        scan_head(left, reading)
+        return
     own = _own_words(left, right, reading) or shared_noun(left, right, known)
     words = [token for token in right if token.kind != "group"]
     reading.alternative.append(joined(words, lower=True))
@@ -79,7 +86,7 @@ def scan_head(tokens: list[Token], reading: Reading) -> None:
             position = _take_state(tokens, position, state, reading)
         elif size and not after_noun and kind != "kept":
             position = _take_size(tokens, position, size, reading, measured)
-        elif kind == "prep-to-end":
+        elif kind == "prep-to-end" or after_noun and token.low in ("in", "with") and position + 1 < len(tokens) and tokens[position + 1].kind in DIGITS:
             give(tokens[position:], "preparation")
             return
         elif kind == "participle" or kind == "adverb" and _leads_to_participle(tokens, position + length, known):
@@ -174,6 +181,8 @@ def _adds_an_amount(tokens: list[Token], position: int, known: Vocabulary) -> bo
     if tokens[position].low not in ("and", "&") or position + 2 >= len(tokens):
         return False
     after = tokens[position + 1]
+    if after.low == "some" or after.low == "a" and tokens[position + 2].low in ("little", "bit", "touch", "few"):
+        return True
     return after.kind in DIGITS or after.low in ("a", "an", "half") and amount_at(tokens, position + 1, known) is not None
 
 
@@ -192,7 +201,7 @@ def read_plus(tokens: list[Token], reading: Reading) -> None:
     """ "olive oil plus 1 tsp" adds; "1 egg plus 1 yolk" is a second food and stays in words."""
     more = measure_at(tokens, 0, reading.known) if tokens else None
     amount = reading.amount
-    if add_to(reading, more) and more.end == len(tokens):
+    if more and more.end == len(tokens) and add_to(reading, more):
         return
     give(tokens, "leftover")
     reading.doubt("plus-food")

@@ -8,7 +8,7 @@ from pipeline.stages.parse_amount import amount_at
 from pipeline.stages.parse_food import read_head
 from pipeline.stages.parse_juice import citrus, juice_phrase, juiced_after, opens_with_juice
 from pipeline.stages.parse_look import kind_by_look, opened, without_bullet, without_prefix
-from pipeline.stages.parse_measure import LENGTHS, MEASURED, SIZES, accept, low_at
+from pipeline.stages.parse_measure import LENGTHS, MEASURED, SIZES, accept, low_at, measure_at
 from pipeline.stages.parse_prepare import Reading, all_preparation, carve, give, parts_of, unruled
 from pipeline.stages.parse_tail import is_two_foods, read_tail, state_of
 from pipeline.stages.parse_words import Token, Vocabulary, clean, grouped, joined, tokenise, without_dots
@@ -32,7 +32,7 @@ REASONS: dict[str, tuple[float, str]] = {
     "cooked-after": (0.7, "cooked is said behind the food: the amount may be of the raw food"),
     "deep-frying": (0.9, "an amount to fry in, not to eat"),
     "second-amount": (0.8, "another amount stands in the preparation"),
-    "number-in-phrase": (0.7, "a number among the food words"),
+    "number-in-phrase": (0.4, "a number among the food words"),
     "leftover-words": (0.6, "words that could not be placed"),
     "unit-or-food": (0.8, "a unit word that is also the food"),
     "absurd-quantity": (0.0, "no cook means this amount"),
@@ -147,8 +147,20 @@ def _read_parts(parts: list[list[Token]], reading: Reading) -> None:
         if more and all_preparation(part, 0, reading.known):
             _describes(part, reading)
             continue
-        read_head(part, reading)
+        read_head(_without_size_behind(part, reading), reading)
         named = bool(reading.phrase)
+
+
+def _without_size_behind(part: list[Token], reading: Reading) -> list[Token]:
+    """The naming part without a measure at its end: "1 medium onion 150g" is one onion of 150 g."""
+    start = next((position for position, token in enumerate(part) if position and token.kind in ("num", "frac")), 0)
+    measure = measure_at(part, start, reading.known) if start and reading.amount is not None else None
+    if measure is None or measure.end != len(part) or measure.kind not in ("mass", "volume") or part[start - 1].kind != "word":
+        return part
+    if part[start - 1].low in ("in", "with", "into", "and", "plus", "to", "or"):
+        return part
+    read_tail(part[start:], reading)
+    return part[:start]
 
 
 def _describes(part: list[Token], reading: Reading) -> None:
@@ -178,7 +190,7 @@ def _unit_behind(reading: Reading) -> None:
         amount.unit = amount.kind = ""
         reading.doubt("unit-or-food")
         return
-    if amount is None or amount.unit or amount.low is None or len(words) < 2:
+    if amount is None or amount.unit or amount.low is None or len(words) < 2 or any(token.low == "of" for token in words):
         return
     found = known.units.at(words, len(words) - 1)
     if not found or found[0][1] not in ("piece", "container", "vague") or found[0][0] in _NEVER_TRAILS or words[-2].low == "the":

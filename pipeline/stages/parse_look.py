@@ -55,7 +55,7 @@ def without_bullet(top: list[Token]) -> list[Token]:
         elif token.kind == "punct" and not token.text.isascii() and token.text not in _BULLETS:
             token.role = "leftover"  # a picture character
             position += 1
-        elif token.text in _BULLETS or token.kind == "group" and not any(inner.kind == "word" for inner in token.inner) and position == 0:
+        elif token.text in _BULLETS or token.kind == "group" and not any(inner.kind != "punct" for inner in token.inner) and position == 0:
             give([token, *token.inner], "joint")
             position += 1
         else:

@@ -76,9 +76,11 @@ def carve(tokens: list[Token], reading: Reading) -> list[Token]:
             position += 1
             continue
         end = len(tokens) if kind in ("note-to-end", "extra", "for-cooking", "deep-frying") else position + length
+        if kind == "optional" and tokens[position].low == "if" and end < len(tokens) and tokens[end].kind == "word":
+            kind, end = "note-to-end", len(tokens)  # "more if you like it hot"
         if kind == "to-serve" and low_at(tokens, end) in ("with", "alongside", "on", "over", "if"):
             end = len(tokens)
-        if left and left[-1].low in ("and", "&", "or", "-", "plus") and kind != "note":
+        if left and left[-1].low in ("and", "&", "or", "-", "plus", "+") and kind != "note":
             left.pop().role = "note"
         give(tokens[position:end], "note")
         if kind == "optional":
@@ -137,6 +139,8 @@ def take_preparation(tokens: list[Token], reading: Reading, where: str) -> None:
         state = reading.known.states.at(tokens, position)
         if state and (prep_kind(tokens, position, reading.known)[1] <= state[1]):
             ((name, _), length) = state
+            if name == "dried" and where == "after" and position > 0:
+                name = ""  # "patted dry", "washed and dried": not a dried food
             if name:
                 said = "before" if tokens[position + length - 1].low == "weight" else where  # "cooked weight" is plain
                 reading.states.append((name, said))

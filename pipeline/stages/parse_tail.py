@@ -41,7 +41,7 @@ def read_tail(tokens: list[Token], reading: Reading, bracket: bool = False) -> N
         reading.size = reading.size or size[0][0]
         give(words, "size")
         return
-    if not bracket and _identifies(words, known):
+    if _identifies(words, known) and not (bracket and any(token.low in ("or", "and") or token.kind in DIGITS for token in words)):
         give(words, "phrase")
         reading.before.extend(words)
         return
@@ -92,6 +92,14 @@ def _identifies(words: list[Token], known: Vocabulary) -> bool:
 def _read_size_or_amount(words: list[Token], reading: Reading, bracket: bool) -> bool:
     """A measure that stands alone: the amount when none is known, else the size of one, else a note."""
     amount = reading.amount
+    start = next((i for i, token in enumerate(words) if i and token.kind in DIGITS), 0)
+    if amount is None and start and not bracket:  # "flour, plain 200g"
+        later = amount_at(words, start, reading.known)
+        if later and later.end == len(words) and later.unit:
+            accept(later)
+            reading.amount = later
+            read_tail(words[:start], reading)
+            return True
     measure = whole_measure(words, reading.known)
     if measure and measure.end == len(words):
         accept(measure)
@@ -108,10 +116,10 @@ def _read_size_or_amount(words: list[Token], reading: Reading, bracket: bool) ->
         else:
             _give_again(measure, "note")
         return True
-    if amount is not None or bracket:
+    if amount is not None:
         return False
     counted = amount_at(words, 0, reading.known)
-    if counted is None or counted.end < len(words) and not all_preparation(words, counted.end, reading.known):
+    if counted is None or counted.end < len(words) and bracket or counted.end < len(words) and not all_preparation(words, counted.end, reading.known):
         return False
     accept(counted)
     reading.amount = counted

@@ -18,7 +18,7 @@ import pandas as pd
 FRACTIONS = "¼½¾⅐⅑⅒⅓⅔⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞"
 _TOKENS = re.compile(
     rf"(?P<frac>[{FRACTIONS}])"
-    r"|(?P<num>\d{1,3}(?:,\d{3})+(?:\.\d+)?(?!\d)|\d+(?:[.,]\d+)?(?:[eE][+-]?\d+(?![^\W\d_]))?|(?<![\d.])\.\d+)"
+    r"|(?P<num>\d{1,3}(?:,\d{3})+(?:\.\d+)?(?!\d)|\d+(?:[.,·]\d+)?(?:[eE][+-]?\d+(?![^\W\d_]))?|(?<![\d.])\.\d+)"
     r"|(?P<word>[^\W\d_]+(?:['\-][^\W\d_]+)*(?:\(e?s\))?)"
     r"|(?P<open>[(\[{])|(?P<close>[)\]}])|(?P<punct>\S)"
 )
@@ -79,6 +79,7 @@ def tokenise(text: str) -> list[Token]:
 
 
 def _number(text: str) -> float:
+    text = text.replace("·", ".")
     if "," in text:
         text = text.replace(",", "") if _THOUSANDS.match(text) else text.replace(",", ".", 1).replace(",", "")
     return float(text)

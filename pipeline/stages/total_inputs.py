@@ -68,10 +68,11 @@ def mass_inputs(counted: pd.DataFrame, weighed: pd.DataFrame, reference) -> pd.D
     quantity = _ranged(here, "quantity:" + here["line_id"], "quantity", ("quantity", "quantity_low", "quantity_high"), "1",
                        "common-practice", here["line_id"])
     measured = here[here["measure_value"].notna()]
-    sources = reference.measures.set_index("measure_id")[["source_id", "source_row"]]
+    ruled = reference.amount_rules.assign(measure_id="rule:" + reference.amount_rules["rule_id"])
+    sources = pd.concat([reference.measures, ruled]).set_index("measure_id")["source_id"]
     measure = _ranged(measured, measure_input_id(measured), "measure",
                       ("measure_value", "measure_low", "measure_high"), measured["measure_unit"],
-                      measured["measure_id"].map(sources["source_id"]).fillna("kitchen-units"), measured["measure_id"])
+                      measured["measure_id"].map(sources).fillna("kitchen-units"), measured["measure_id"])
     dense = here[here["density_id"] != ""]
     density_sources = reference.densities.set_index("density_id")["source_id"]
     density = _ranged(dense, "density:" + dense["density_id"], "density",

@@ -11,6 +11,8 @@ from pipeline import lineage, tables
 MASS = "MASS"
 KEY = ["recipe_id", "variant_id"]
 SHARES_KEPT = 6
+# Measures that a rule of reference/amount_rules.csv supplied, because the line gives no amount.
+RULED = "rule:"
 NAMED_LINES = 3
 
 
@@ -224,8 +226,8 @@ def _doubts(frame, parts, settled, weighed, missing, reference) -> pd.Series:
 
 
 def _assumed_share(frame: pd.DataFrame, parts: pd.DataFrame, weighed: pd.DataFrame, reference) -> pd.Series:
-    """The share of each figure that comes from lines whose amount a rule supplied."""
-    assumed = set(weighed.loc[weighed["assumption"] != "", "line_id"])
+    """The share of each figure that comes from lines without an amount, which a rule supplied."""
+    assumed = set(weighed.loc[weighed["measure_id"].str.startswith(RULED), "line_id"])
     linear = combinations(reference.components, reference.energy_factors)
     spread = parts.merge(linear, on="component", suffixes=("", "_figure"))
     spread["size"] = (spread["amount"].fillna(0) * spread["factor"]).abs()

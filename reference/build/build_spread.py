@@ -49,7 +49,8 @@ def spread(entries: pd.DataFrame, values: pd.DataFrame) -> pd.DataFrame:
         "source_row": "median of standard error x sqrt(n) / value over the foods with n >= 4; held between 0.03 and 0.60",
     })
     for component, other in STAND_INS.items():
-        stand_in = rows[(rows["component"] == other) & (rows["food_group"] == "")].assign(component=component, source_row=f"as {other}: computed values have no standard error")
+        stand_in = rows[(rows["component"] == other) & (rows["food_group"] == "")]
+        stand_in = stand_in.assign(component=component, source_row=f"as {other}: computed values have no standard error")
         rows = pd.concat([rows[rows["component"] != component], stand_in])
     return rows.sort_values(["component", "food_group"], ignore_index=True)
 

@@ -1,0 +1,160 @@
+"""The evidence of a release against the project: every row it used, as it stands now.
+
+A file that changed in rows which the release does not use is a note; a row that was used
+and differs is a disagreement.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+from pathlib import Path
+
+from pipeline.problems import InputError, Problem
+from pipeline.verify_files import Rows, number, path_of
+from pipeline.verify_report import Ledger, is_written
+
+CAUSE = "source rows"
+# reference file -> the columns that name its rows in evidence/factors.csv, joined by "/"
+KEYS = {
+    "measures": ("measure_id",), "densities": ("density_id",), "edible_portions": ("edible_id",), "yields": ("yield_id",),
+    "retention": ("retention_code", "component"), "energy_factors": ("component",), "rules": ("rule_id",),
+    "amount_spread": ("spread_id",), "amount_rules": ("rule_id",), "composition_spread": ("component", "food_group"),
+    "components": ("component", "unit"), "sources": ("source_id",), "nutrient_reference_values": ("component",),
+    "claims": ("claim_id", "condition_no", "food_form", "component", "unit", "basis", "comparator", "any_of"),
+}
+DECISION_FILES = ("foods", "methods")
+
+
+class Project:
+    """``reference/`` and ``mappings/`` as rows of text, read when asked for."""
+
+    def __init__(self, root: Path, table: str):
+        self.root, self.table = root, table
+        self._read: dict[str, Rows] = {}
+
+    def reference(self, name: str) -> Rows:
+        """A reference file by row id."""
+        return self._rows(f"reference/{name}.csv", KEYS[name])
+
+    def composition(self, name: str) -> Rows:
+        """``entries`` or ``values`` of the release's composition table."""
+        key = ("entry_id",) if name == "entries" else ("entry_id", "component", "unit")
+        return self._rows(f"reference/composition/{self.table}/{name}.csv", key, " ")
+
+    def decisions(self, name: str) -> Rows:
+        """``foods`` or ``methods`` of the mappings."""
+        return self._rows(f"mappings/{name}.csv", ("decision_id",))
+
+    def factor(self, file: str, row_id: str, column: str) -> float:
+        """A number of a reference file; KeyError when the row is not there."""
+        return number(self.reference(file)[row_id][column])
+
+    def _rows(self, path: str, key: tuple[str, ...], joint: str = "/") -> Rows:
+        if path not in self._read:
+            try:
+                with open(self.root / path, encoding="utf-8", newline="") as file:
+                    self._read[path] = {joint.join(row[part] for part in key): row for row in csv.DictReader(file)}
+            except (OSError, UnicodeDecodeError, csv.Error, KeyError, TypeError) as error:
+                raise InputError(Problem(str(self.root / path), f"cannot be read ({type(error).__name__}: {error})",
+                                         "Restore it from version control: a release is verified against it", "missing-file",
+                                         stage="verify")) from None
+        return self._read[path]
+
+
+def compare_inputs(manifest: dict, project: Project, ledger: Ledger) -> None:
+    """The input files that are in the project: gone is a disagreement, changed is a note (rows are compared next)."""
+    changed, elsewhere = [], 0
+    for row in manifest["inputs"]:
+        if row["role"] == "collection":
+            elsewhere += 1
+            continue
+        path = project.root / row["path"]
+        if not path.is_file():
+            ledger.differs("files", row["path"], "", "", "in the manifest", "not in the project", "the project")
+        elif hashlib.sha256(path.read_bytes()).hexdigest() != row["sha256"]:
+            changed.append(row["path"])
+        ledger.counts["files"] += 1
+    if changed:
+        ledger.notes.append(f"changed in the project since this release: {', '.join(changed)}; the rows that this release "
+                            "used were compared one by one, other rows do not touch it")
+    if elsewhere:
+        ledger.notes.append(f"{elsewhere} collection files are not compared: evidence/source_lines.csv and evidence/steps.csv stand for them")
+
+
+def compare_rows(tables: dict[str, Rows], project: Project, ledger: Ledger) -> None:
+    """Factors, composition values, decisions and sources of the evidence, row by row."""
+    _factors(tables["factors"], project, ledger)
+    for name in ("entries", "values"):
+        _whole(tables[name], name, project.composition(name), f"reference/composition/{project.table}/{name}.csv", ledger)
+    _whole(tables["sources"], "sources", project.reference("sources"), "reference/sources.csv", ledger)
+    _decisions(tables["decisions"], project, ledger)
+    _cited(tables, ledger)
+
+
+def _factors(factors: Rows, project: Project, ledger: Ledger) -> None:
+    for key, row in factors.items():
+        ledger.counts["factors"] += 1
+        file, row_id, column = row["file"], row["row_id"], row["column"]
+        where, origin = (CAUSE, path_of("factors"), key), f"reference/{file}.csv {row_id}"
+        now = project.reference(file).get(row_id) if file in KEYS else None
+        if now is None or column not in now:
+            ledger.differs(*where, "", "a row", "no row", origin)
+            continue
+        if now[column] == "" or float(now[column]) != float(row["value"] or "nan"):
+            ledger.differs(*where, "value", row["value"], now[column], origin)
+        ledger.same(where, "source_id", row["source_id"], now["source_id"], origin)
+        ledger.same(where, "source_row", row["source_row"], now.get("source_row", row_id), origin)
+
+
+def _whole(rows: Rows, table: str, now: Rows, path: str, ledger: Ledger) -> None:
+    for key, row in rows.items():
+        ledger.counts["source rows"] += 1
+        where = (CAUSE, path_of(table), key)
+        if key not in now:
+            ledger.differs(*where, "", "a row", "no row", path)
+            continue
+        for column, written in row.items():
+            stands = now[key].get(column, "")
+            if written != stands and not _same_number(written, stands):
+                ledger.differs(*where, column, written, stands, path)
+
+
+def _same_number(written: str, stands: str) -> bool:
+    try:
+        return bool(written) and bool(stands) and _plain(written) and _plain(stands) and is_written(written, float(stands))
+    except ValueError:
+        return False
+
+
+def _plain(text: str) -> bool:
+    """Whether a cell is a number and not a name of digits: "00123" is an id."""
+    return not (text.startswith("0") and len(text) > 1 and text[1].isdigit())
+
+
+def _decisions(rows: Rows, project: Project, ledger: Ledger) -> None:
+    for key, row in rows.items():
+        ledger.counts["source rows"] += 1
+        where, origin = (CAUSE, path_of("decisions"), key), f"mappings/{row['file']}.csv"
+        now = project.decisions(row["file"]).get(key) if row["file"] in DECISION_FILES else None
+        if now is None:
+            ledger.differs(*where, "", "a row", "no row", origin)
+            continue
+        foods = row["file"] == "foods"
+        what = (f"{now['phrase']} -> {now['entry_id']} {now['entry_name']}" if foods
+                else f"{now['line_text']} -> {now['method']} {now['liquid']}")
+        ledger.same(where, "what", row["what"], what, origin)
+        for column in ("decided_by", "decided_on", "reason"):
+            ledger.same(where, column, row[column], now[column], origin)
+
+
+def _cited(tables: dict[str, Rows], ledger: Ledger) -> None:
+    """A source that is cited is listed; an id that a line rests on has its decision."""
+    for table in ("factors", "values", "inputs", "verdicts"):
+        for key, row in tables[table].items():
+            if row["source_id"] not in tables["sources"]:
+                ledger.differs(CAUSE, path_of(table), key, "source_id", row["source_id"], "a source of the release", path_of("sources"))
+    for table in ("matched", "cooked"):
+        for key, row in tables[table].items():
+            if row["decision_id"] and row["decision_id"] not in tables["decisions"]:
+                ledger.differs(CAUSE, path_of(table), key, "decision_id", row["decision_id"], "a decision of the release", path_of("decisions"))
