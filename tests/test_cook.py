@@ -142,6 +142,16 @@ def test_alcohol_goes_with_time():
     assert kept["wine"]["ALC"]["retention_fraction"] == 0.85
 
 
+def test_alcohol_of_two_hot_steps_goes_by_their_sum():
+    _, kept, _ = run([("beef", "beef"), ("wine", "alcohol")], "Simmer the beef in the wine for 15 minutes, transfer to a dish and bake for 45 minutes.")
+    assert kept["wine"]["ALC"]["retention_fraction"] == 0.25
+
+
+def test_each_step_evaporates_by_its_own_minutes():
+    cooked, _, _ = run([("water", "water"), ("carrots", "roots")], "Simmer the carrots in the water for 10 minutes, tip into a dish and bake for 40 minutes.")
+    assert cooked["water"]["yield_id"] == "evaporation-water-simmer-kept@10min+evaporation-water-bake-kept@40min"
+
+
 def test_pulses_go_by_time():
     for minutes, code in ((15, "0502"), (60, "0522"), (120, "0542")):
         cooked, _, _ = run([("dried beans", "legumes-dried"), ("stock", "stock-sauce")], f"Simmer the beans in the stock for {minutes} minutes.")

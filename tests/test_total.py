@@ -82,3 +82,11 @@ def test_an_assumed_amount_that_matters_is_to_be_checked():
 def test_a_finished_weight_sets_the_figures_per_100_g():
     result = kitchen.totals(finished_mass_g=240.0)
     assert figure(result, "K", "100g")["value"] == pytest.approx(figure(result, "K")["value"] / 2.4)
+
+
+def test_what_a_finished_weight_lacks_is_water():
+    predicted, weighed = kitchen.totals(), kitchen.totals(finished_mass_g=210.0)
+    lighter = 132 * 0.92 + 100 + 9.2 - 210.0
+    assert figure(weighed, "WATER")["value"] == pytest.approx(figure(predicted, "WATER")["value"] - lighter)
+    solids = [figure(predicted, "WATER")["value"] - (132 * 0.92 + 100 + 9.2), figure(weighed, "WATER")["value"] - 210.0]
+    assert solids[0] == pytest.approx(solids[1])

@@ -130,13 +130,15 @@ def _single_lines(contributions: pd.DataFrame) -> list[dict]:
 def two_routes(settled: pd.DataFrame, cooked: pd.DataFrame, retentions: pd.DataFrame, values: pd.DataFrame,
                raw_cooked_pairs: pd.DataFrame) -> list[dict]:
     """Raw value x retention against cooked value x yield, per 100 g raw, for each counted
-    line whose entry, method and liquid are in ``raw_cooked_pairs``.
+    line whose entry, method and liquid are in ``raw_cooked_pairs``. A line that was cooked
+    in more than one way has no cooked entry to compare with and is left out.
 
     Reported when they differ by more than a quarter of their mean, or when the intervals
     that retention and yield give them do not meet; a warning when both.
     """
     lines = settled.loc[settled["counted"], ["recipe_id", "variant_id", "line_no", "line_id", "text", "entry_id"]]
-    lines = lines.merge(cooked[["line_id", "method", "liquid", "yield_fraction", "yield_low", "yield_high"]], on="line_id")
+    once = cooked[~cooked["chain"].str.contains(">", regex=False)]
+    lines = lines.merge(once[["line_id", "method", "liquid", "yield_fraction", "yield_low", "yield_high"]], on="line_id")
     lines = lines.merge(raw_cooked_pairs, left_on=["entry_id", "method", "liquid"], right_on=["raw_entry_id", "method", "liquid"])
     amounts = values[values["component"].isin(TWO_ROUTE_FLOOR) & values["value"].notna()]
     amounts = amounts[["entry_id", "component", "value", "unit"]]

@@ -89,12 +89,12 @@ def _settle(row: dict, reading, decision: dict | None, look_up) -> tuple[dict, d
         base["decision_id"] = decision["decision_id"]
         evidence = f"decision {decision['decision_id']}: {decision['reason']}"
     kitchen_class = row["cooking_class"]
-    applied = steps
+    applied, times = steps, reading.times if steps == reading.steps else ()
     if _cooked_already(row) and not factors.is_raw(steps):
-        applied, reason = (("reheat", ""),), "already-cooked"
+        applied, times, reason = (("reheat", ""),), (), "already-cooked"
     yield_table, yield_rows, rules, retentions = look_up
-    amount, yield_reason = factors.yield_of(applied, kitchen_class, reading.minutes, reading.with_liquid_line, yield_table, yield_rows)
-    codes, kept, retention_reason = factors.retention_of(applied, kitchen_class, reading.minutes, rules, retentions)
+    amount, yield_reason = factors.yield_of(applied, times, kitchen_class, reading.with_liquid_line, yield_table, yield_rows)
+    codes, kept, retention_reason = factors.retention_of(applied, times, kitchen_class, rules, retentions)
     if codes.split("+")[0] == "poured-away":
         yield_reason = "poured-away"
     main = _main_step(steps)

@@ -66,14 +66,15 @@ class Rules:
         return min(fitting, key=lambda rule: (rule.cooking_class == "any", rule.liquid == "any", rule.methods == ("any",), rule.target),
                    default=None)
 
-    def runs(self, steps: tuple[Step, ...], cooking_class: str, minutes: float) -> list[tuple[tuple[Step, ...], Rule | None]]:
-        """The steps cut into the longest runs that have a row, each with its row."""
+    def runs(self, steps: tuple[Step, ...], times: tuple[float, ...], cooking_class: str) -> list[tuple[tuple[Step, ...], float, Rule | None]]:
+        """The steps cut into the longest runs that have a row, each with its minutes and its row."""
         found, at = [], 0
         while at < len(steps):
             for end in range(len(steps), at, -1):
+                minutes = minutes_or_usual(times[at:end], cooking_class)
                 rule = self.find(steps[at:end], cooking_class, minutes)
                 if rule is not None or end == at + 1:
-                    found.append((steps[at:end], rule))
+                    found.append((steps[at:end], minutes, rule))
                     at = end
                     break
         return found
@@ -129,12 +130,25 @@ def is_raw(steps: tuple[Step, ...]) -> bool:
     return all(method == "raw" for method, _ in steps)
 
 
-def minutes_or_usual(minutes: float, cooking_class: str) -> float:
-    """The minutes as written, or how long such a step usually takes."""
-    return UNSAID_MINUTES.get(cooking_class, UNSAID_MINUTES_ELSE) if math.isnan(minutes) else minutes
+def minutes_or_usual(times: tuple[float, ...], cooking_class: str) -> float:
+    """The minutes of a run as written, or how long such a step usually takes."""
+    known = [time for time in times if not math.isnan(time)]
+    return sum(known) if known else UNSAID_MINUTES.get(cooking_class, UNSAID_MINUTES_ELSE)
 
 
-def yield_of(steps, cooking_class: str, minutes: float, with_liquid_line: bool, rules: Rules, factors: dict[str, Factor]) -> tuple[Factor, str]:
+def _padded(steps, times) -> tuple[float, ...]:
+    return times if len(times) == len(steps) else (math.nan,) * len(steps)
+
+
+def _one_simmer(steps, times) -> tuple[tuple[Step, ...], tuple[float, ...]]:
+    """Alcohol goes by the whole time it is hot: release 6 counts from stirring in, so the steps are one."""
+    hot = [(step, time) for step, time in zip(steps, times, strict=True) if step[0] in ("boil", "simmer", "bake")]
+    if len(hot) < 2:
+        return steps, times
+    return (hot[-1][0],), (minutes_or_usual(tuple(time for _, time in hot), "alcohol"),)
+
+
+def yield_of(steps, times, cooking_class: str, with_liquid_line: bool, rules: Rules, factors: dict[str, Factor]) -> tuple[Factor, str]:
     """Cooked over raw edible mass of a chain, and a reason ("" when there is nothing to say).
 
     ``absorbed``: a dry food in a pot with a liquid line has yield 1, because that line
@@ -144,7 +158,7 @@ def yield_of(steps, cooking_class: str, minutes: float, with_liquid_line: bool, 
         return Factor("", 1.0, 1.0, 1.0), ""
     taken = []
     reason = ""
-    for run, rule in rules.runs(steps, cooking_class, 0.0):
+    for run, minutes, rule in rules.runs(steps, _padded(steps, times), cooking_class):
         if rule is None:
             taken.append(Factor("no-yield", *NO_YIELD))
             reason = "no-yield"
@@ -155,7 +169,7 @@ def yield_of(steps, cooking_class: str, minutes: float, with_liquid_line: bool, 
             reason = reason or "absorbed"
         factor = factors[rule.target]
         if rule.target.startswith(EVAPORATION):
-            factor = _evaporated(factor, minutes_or_usual(minutes, cooking_class))
+            factor = _evaporated(factor, minutes)
         taken.append(factor)
     return product(taken), reason
 
@@ -166,7 +180,7 @@ def _evaporated(hourly: Factor, minutes: float) -> Factor:
     return Factor(f"{hourly.row_id}@{minutes:g}min", value, low, high)
 
 
-def retention_of(steps, cooking_class: str, minutes: float, rules: Rules, factors) -> tuple[str, dict[str, Factor], str]:
+def retention_of(steps, times, cooking_class: str, rules: Rules, factors) -> tuple[str, dict[str, Factor], str]:
     """The codes of a chain ("+" between runs), the factor per component, and a reason.
 
     A component without a factor is not in the result: it stays whole. ``no-retention``:
@@ -175,12 +189,16 @@ def retention_of(steps, cooking_class: str, minutes: float, rules: Rules, factor
     if is_raw(steps):
         return "", {}, ""
     codes, per_component, reason = [], {}, ""
-    for run, rule in rules.runs(steps, cooking_class, minutes_or_usual(minutes, cooking_class)):
+    times = _padded(steps, times)
+    if cooking_class == "alcohol":
+        steps, times = _one_simmer(steps, times)
+    for run, _, rule in rules.runs(steps, times, cooking_class):
         if all(method == "raw" for method, _ in run):
             continue
         code = rule.target if rule else ASSUMED
         reason = reason if rule else "no-retention"
-        codes.append(code)
+        if code != MASS_BALANCE or code not in codes:
+            codes.append(code)
         found = dict(factors.get(code, {}))
         liquids = {liquid for _, liquid in run if liquid}
         if liquids == {"kept"} and code not in PART_CODES:

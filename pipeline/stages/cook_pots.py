@@ -16,7 +16,7 @@ from pipeline.stages.cook_words import Clause, Line, Mentions, mentions
 # How sure a link of the reading is (common practice; the labelled set in tests checks that
 # errors sit low): named with the verb, by a group word, by "it", by being in the pot, guessed.
 CONFIDENCE = {
-    "named": 0.95, "pot": 0.9, "group": 0.85, "pronoun": 0.8, "implied": 0.6, "raw-named": 0.9, "raw-served": 0.9, "raw-at-end": 0.7,
+    "named": 0.95, "pot": 0.85, "group": 0.85, "pronoun": 0.8, "implied": 0.6, "raw-named": 0.9, "raw-served": 0.9, "raw-at-end": 0.8,
     "not-mentioned": 0.5, "seasoning-not-mentioned": 0.8, "no-method": 0.3, "no-heat": 0.95,
 }
 LIQUID_UNSAID = 0.6  # the words do not say what became of the cooking water
@@ -68,7 +68,8 @@ class Event:
 
 @dataclass(frozen=True)
 class Reading:
-    """What the method says befell one line. ``steps`` are (method, liquid) in order;
+    """What the method says befell one line. ``steps`` are (method, liquid) in order, ``times``
+    their minutes (NaN when not said), ``minutes`` those of the main step;
     ``with_liquid_line``: the pot held a liquid that is itself an ingredient line."""
 
     line_id: str
@@ -78,6 +79,7 @@ class Reading:
     confidence: float
     reason: str
     with_liquid_line: bool = False
+    times: tuple[float, ...] = ()
 
     @property
     def chain(self) -> str:
@@ -193,6 +195,11 @@ class Kitchen:
             or (method == "boil" and now.water and not now.lines and now.heat == "boil"))
         return now if joins else Pot()
 
+    def take_off(self) -> None:
+        """The current pot is off the heat."""
+        if self.current:
+            self.current.heat = ""
+
     def heated(self, pot: Pot) -> None:
         """``pot`` is the one on the stove now."""
         self.current = self.hot = pot
@@ -295,13 +302,13 @@ class Kitchen:
         if not events:
             return self._uncooked(number)
         settled = [(event, *self._liquid(number, event)) for event in events]
-        steps = tuple((event.method, liquid) for event, liquid, _ in settled)
+        steps, times = _joined([((event.method, liquid), event.minutes) for event, liquid, _ in settled])
         confidence = min(event.confidence * sure for event, _, sure in settled)
         main = next((event for event in events if event.method in ("boil", "simmer", "bake")), events[0])
         known = [event.minutes for event in events if event.method == main.method and not math.isnan(event.minutes)]
         words = list(dict.fromkeys(word for event in events for word in event.words))
-        return Reading(line.line_id, _joined(steps), sum(known) if known else math.nan, " | ".join(words), round(confidence, 4), "stated",
-                       any(event.held for event in events))
+        return Reading(line.line_id, steps, sum(known) if known else math.nan, " | ".join(words), round(confidence, 4), "stated",
+                       any(event.held for event in events), times)
 
     def _uncooked(self, number: int) -> Reading:
         line = self.lines[number]
@@ -323,11 +330,13 @@ class Kitchen:
         return Reading(line.line_id, raw, math.nan, sentence, sure, "stated")
 
 
-def _joined(steps: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
-    """The chain without a step that repeats the one before; water poured off twice stays twice."""
-    kept: list[tuple[str, str]] = []
-    for step in steps:
-        if kept and kept[-1] == step and step[1] != "drained":
+def _joined(steps: list[tuple[tuple[str, str], float]]) -> tuple[tuple[tuple[str, str], ...], tuple[float, ...]]:
+    """The chain and its minutes, without a step that repeats the one before; water poured off twice stays twice."""
+    kept: list[list] = []
+    for step, minutes in steps:
+        if kept and kept[-1][0] == step and step[1] != "drained":
+            known = [time for time in (kept[-1][1], minutes) if not math.isnan(time)]
+            kept[-1][1] = sum(known) if known else math.nan
             continue
-        kept.append(step)
-    return tuple(kept)
+        kept.append([step, minutes])
+    return tuple(step for step, _ in kept), tuple(minutes for _, minutes in kept)

@@ -14,19 +14,11 @@ import re
 from pipeline.stages.cook_pots import (
     BOILED_BY_CUSTOM, CONFIDENCE, DRAINED_BY_CUSTOM, HEATING, NEW_PAN, OLD_PAN, Kitchen, Pot, Reading,
 )
-from pipeline.stages.cook_words import Clause, Line, Mentions, Vocabulary, mentions, sentences, without_states
+from pipeline.stages.cook_words import (
+    COOKS_UNTIL, DESTINATION, MIXES, NEW_CONTAINER, ONTO, POURED, PURPOSE, TAP_WATER, THE_CONTAINER,
+    Clause, Line, Mentions, Vocabulary, mentions, sentences, without_states,
+)
 
-CONTAINER = r"\s+(?:[\w-]+\s+){0,3}(?:dish|tin|tray|sheet|casserole|bowl|jug|ramekins?|plate|processor|slow cooker)\b"
-NEW_CONTAINER = re.compile(r"\b(?:an?|another)" + CONTAINER)
-THE_CONTAINER = re.compile(r"\bthe" + CONTAINER.replace("casserole|", ""))
-PURPOSE = re.compile(r"\bfor the (?:sauce|filling|topping|top|base|dressing|marinade|mash|crust|batter|gravy)\b")
-DESTINATION = re.compile(r"\s(?:to|into|onto|over|in with|on top of|on|through)\s(?!the boil\b|taste\b|serve\b|a boil\b|medium|a medium|a low|a high|a gentle|low heat|high heat)")
-COOKS_UNTIL = re.compile(r"\b(?:until|so)\b.*\b(?:wilt\w*|soft\w*|tender|golden|brown\w*|thick\w*|melt\w*|cooked|sets?|hot|bubbl\w*|reduc\w*|transparent|translucent|smooth|boil\w*|sticky|crisp\w*|collapse\w*|pink|opaque)\b")
-TAP_WATER = re.compile(r"(?<!ml )(?<!litre )(?<!litres )(?<!l )(?<!g )\b(?:in|into|of|with|to)\s+(?:a\s+\w+\s+of\s+)?(?:plenty of |lots of |lightly |unsalted |rapidly |just enough |enough |some )*(?:(?:fresh|cold|hot|warm|salted|boiling|simmering|clean)\s+)*water\b")
-POURED = re.compile(r"\b(?:throwing|pouring|tipping|discarding|changing)\b[^,.]*\bwater\b")
-MIXES = ("mix", "whisk", "beat", "combine", "mix together", "whisk together", "cream", "beat together", "rub", "make", "marinate", "marinade", "sift", "whip",
-         "stir together", "toss together", "knead", "rub together", "sift together", "mash", "blend")
-ONTO = ("top", "dot", "dress", "finish", "sprinkle", "scatter", "drizzle", "cover", "coat", "brush", "season", "garnish", "spread", "layer", "fill", "stuff")
 SOAKING_FROM_MINUTES = 30  # standing in water this long is soaking
 
 
@@ -66,7 +58,7 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
     places = {phrase.method for phrase in clause.places}
     text = _words_of(kitchen, clause)
     if "off" in places and action in ("remove", "drain") and not mentions(text, kitchen.lines).lines():
-        _off(kitchen)
+        kitchen.take_off()
     elif action == "heat" and places & {"bake", "grill", "microwave"} and _heats_food(kitchen, text):
         _cook(kitchen, clause, text, next(p.method for p in clause.places if p.method in HEATING))
     elif action in ("place", "add") and places & {"bake", "grill", "microwave", "steam"} and not re.match(r"\s*the (?:oven|grill)\b", text):
@@ -78,19 +70,14 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
         _cook(kitchen, clause, text, action)
     if "absorbed" in places or "absorb" in clause.text:
         kitchen.mark_kept()
-    if "off" in places and kitchen.current and action not in ("place", "add", "remove"):
-        kitchen.current.heat = ""
+    if "off" in places and action not in ("place", "add", "remove"):
+        kitchen.take_off()
 
 
 def _heats_food(kitchen: Kitchen, text: str) -> bool:
     """ "Heat the wraps in the microwave", not "heat the oil in a griddle pan"."""
     named = mentions(text, kitchen.lines).lines()
     return any(kitchen.lines[n].cooking_class not in ("fats-oils", "") for n in named)
-
-
-def _off(kitchen: Kitchen) -> None:
-    if kitchen.current:
-        kitchen.current.heat = ""
 
 
 def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
@@ -315,6 +302,8 @@ def _combine(kitchen: Kitchen, clause: Clause, text: str) -> None:
     objects = kitchen.objects(found)
     if not objects:
         return
+    if re.match(r"\s*(?:with|into)\b", text) and kitchen.current:  # "fry the courgette, then mix with the feta"
+        objects = list(dict.fromkeys([*kitchen.current.lines, *objects]))
     homes = [kitchen.where[n] for n in objects if n in kitchen.where and kitchen.where[n].lines]
     if homes:
         pot = kitchen.current if kitchen.current in homes else homes[-1]
@@ -337,7 +326,7 @@ def _remove(kitchen: Kitchen, clause: Clause, text: str) -> None:
         return
     pan = kitchen.current
     if not objects and re.search(r"\b(?:pan|pot|dish|tin|oven|heat|wok)\b", text) and not found.pronoun:
-        _off(kitchen)
+        kitchen.take_off()
         return
     if not objects and pan:
         fats = [n for n in pan.lines if kitchen.lines[n].cooking_class == "fats-oils"]

@@ -71,6 +71,19 @@ VESSEL_WORDS = set("""sauce soup stew curry mixture mix batter dough filling top
 gravy broth ragu ragout casserole chilli dal dahl risotto base content syrup pastry pan pot meatball burger patty fishcake dumpling
 pancake kofta ball parcel fritter cake loaf muffin scone biscuit kebab skewer tart quiche omelette frittata pie crumb paste""".split())
 
+# Patterns of a clause: what it is put into, for how long it cooks, which water is meant.
+CONTAINER = r"\s+(?:[\w-]+\s+){0,3}(?:dish|tin|tray|sheet|casserole|bowl|jug|ramekins?|plate|processor|slow cooker)\b"
+NEW_CONTAINER = re.compile(r"\b(?:an?|another)" + CONTAINER)
+THE_CONTAINER = re.compile(r"\bthe" + CONTAINER.replace("casserole|", ""))
+PURPOSE = re.compile(r"\bfor the (?:sauce|filling|topping|top|base|dressing|marinade|mash|crust|batter|gravy)\b")
+DESTINATION = re.compile(r"\s(?:to|into|onto|over|in with|on top of|on|through)\s(?!the boil\b|taste\b|serve\b|a boil\b|medium|a medium|a low|a high|a gentle|low heat|high heat)")
+COOKS_UNTIL = re.compile(r"\b(?:until|so)\b.*\b(?:wilt\w*|soft\w*|tender|golden|brown\w*|thick\w*|melt\w*|cooked|sets?|hot|bubbl\w*|reduc\w*|transparent|translucent|smooth|boil\w*|sticky|crisp\w*|collapse\w*|pink|opaque)\b")
+TAP_WATER = re.compile(r"(?<!ml )(?<!litre )(?<!litres )(?<!l )(?<!g )\b(?:in|into|of|with|to)\s+(?:a\s+\w+\s+of\s+)?(?:plenty of |lots of |lightly |unsalted |rapidly |just enough |enough |some )*(?:(?:fresh|cold|hot|warm|salted|boiling|simmering|clean)\s+)*water\b")
+POURED = re.compile(r"\b(?:throwing|pouring|tipping|discarding|changing)\b[^,.]*\bwater\b")
+MIXES = ("mix", "whisk", "beat", "combine", "mix together", "whisk together", "cream", "beat together", "rub", "make", "marinate", "marinade", "sift", "whip",
+         "stir together", "toss together", "knead", "rub together", "sift together", "mash", "blend")
+ONTO = ("top", "dot", "dress", "finish", "sprinkle", "scatter", "drizzle", "cover", "coat", "brush", "season", "garnish", "spread", "layer", "fill", "stuff")
+
 
 @dataclass(frozen=True)
 class Phrase:
@@ -309,6 +322,8 @@ def _name(chunk: list[str], lines: list[Line], found: Mentions, seasoning: bool)
     while words:
         head = words[-1]
         scores = {n: _score(words, head, line) for n, line in enumerate(lines) if head in line.words}
+        if any(score > 0 and not lines[n].serve for n, score in scores.items()):
+            scores = {n: score for n, score in scores.items() if not lines[n].serve}  # what is for the table is named last
         best = max(scores.values(), default=0.0)
         if best < 1 and head in GROUPS and (members := [n for n, line in enumerate(lines) if line.cooking_class in GROUPS[head]]):
             found.group += members

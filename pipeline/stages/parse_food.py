@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.stages.parse_alternatives import find_or, shared_noun
 from pipeline.stages.parse_amount import amount_at
-from pipeline.stages.parse_measure import MEASURED, Amount, accept, comparable, conversion, low_at, measure_at
+from pipeline.stages.parse_measure import MEASURED, Amount, accept, comparable, conversion, low_at, measure_at, mixed
 from pipeline.stages.parse_quantity import number_at
 from pipeline.stages.parse_prepare import DIGITS, Reading, all_preparation, give, prep_kind, take_preparation
 from pipeline.stages.parse_words import Token, Vocabulary, joined
@@ -192,6 +192,8 @@ def add_to(reading: Reading, more: Amount | None) -> bool:
     if more is None or amount is None or amount.low is None or more.unit != amount.unit and not comparable(more.unit, amount.unit):
         return False
     factor = conversion(more.unit, amount.unit)
+    if more.unit != amount.unit and mixed(more.unit, amount.unit):
+        reading.doubt("mixed-measures")
     accept(more)
     amount.low, amount.high = amount.low + more.low * factor, amount.high + more.high * factor
     return True

@@ -26,6 +26,7 @@ REASONS: dict[str, tuple[float, str]] = {
     "two-foods": (0.6, "one amount for two foods"),
     "alternatives": (0.9, "the first of two foods is taken"),
     "measures-disagree": (0.5, "two measures of one line differ by more than 10 %"),
+    "mixed-measures": (0.8, "a sum of a unit that differs between the UK and the US and one that does not"),
     "size-may-be-total": (0.85, "a measure behind several pieces, taken as that of all of them"),
     "plus-food": (0.4, "a second food stands behind a plus sign"),
     "zest-also": (0.85, "juice and zest of one fruit: the juice is counted"),

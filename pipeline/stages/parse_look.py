@@ -93,7 +93,7 @@ def opened(top: list[Token], reading: Reading) -> list[Token]:
         return top[2:]
     for words in _OPENERS:
         if tuple(lows[:len(words)]) == words and len(top) > len(words) and not (words == ("little",) and lows[1:2] == ["gem"]):
-            if words == ("good",) and amount_at(top, 0, reading.known):
+            if words == ("good",) and (lows[1] == "quality" or amount_at(top, 0, reading.known)):
                 return top
             give(top[:len(words)], "joint" if words[-1] in ("the", "of", "x") and len(words) == 1 else "note")
             return opened(top[len(words):], reading)

@@ -123,8 +123,8 @@ def modifiers(tokens: list[Token], position: int, amount: Amount, known: Vocabul
 
 def _two_sizes(word: str, known: Vocabulary) -> str:
     """The first size of "small-medium" or "medium-large", else ""."""
-    sizes = [known.sizes.exactly([part]) for part in word.split("-")]
-    return sizes[0][0] if all(sizes) else ""
+    sizes = [known.sizes.exactly([part]) for part in word.split("-") if part not in ("size", "sized")]
+    return sizes[0][0] if sizes and all(sizes) and sizes[0][0] != "baby" else ""
 
 
 def _unit_soon(tokens: list[Token], position: int, known: Vocabulary) -> bool:
@@ -189,6 +189,7 @@ def _extend_sum(tokens: list[Token], amount: Amount, known: Vocabulary) -> None:
             return
         factor = conversion(found[0], amount.unit)
         amount.low, amount.high = amount.low + number.low * factor, amount.high + number.high * factor
+        amount.reasons += ["mixed-measures"] if mixed(amount.unit, found[0]) else []
         amount.take(tokens, amount.end, at, "joint")
         amount.take(tokens, at, number.end, "quantity")
         amount.take(tokens, number.end, found[2], "unit")
@@ -202,6 +203,11 @@ def comparable(unit: str, other: str) -> bool:
 def conversion(unit: str, into: str) -> float:
     """How many ``into`` are one ``unit``, both in their smallest meaning."""
     return 1.0 if unit == into else round(SIZES[unit][1] / SIZES[into][1], 4)
+
+
+def mixed(unit: str, other: str) -> bool:
+    """Whether one of two units differs between the UK and the US and the other does not."""
+    return (SIZES[unit][1] == SIZES[unit][2]) != (SIZES[other][1] == SIZES[other][2])
 
 
 def agree(first: Amount, second: Amount) -> bool:

@@ -178,8 +178,14 @@ def vocabulary(unit_words: pd.DataFrame, sizes: pd.DataFrame, states: pd.DataFra
     """The vocabulary, compiled once, from the mapping tables.
 
     ``unit_words``: word, unit, kind; ``sizes``: word, size; ``states``: word, state, kind
-    (``kept``: also stays in the food phrase when it stands before the food; ``taken``: does not);
-    ``preparations``: word, kind (see the file).
+    (``kept``: also stays in the food phrase when it stands before the food; ``taken``: does not;
+    an empty state shields a phrase such as "dry white wine"); ``preparations``: word, kind:
+
+    * participle (chopped), adverb (finely), shape (cubes), prep-to-end (cut into ...): preparation;
+    * descriptor (skinless), kept (rolled, ground): phrase before the food, preparation behind it;
+    * identity (semi-skimmed, red): phrase before the food and behind a comma;
+    * to-taste, to-serve, for-cooking, deep-frying, optional: the amount rule; note, note-to-end, extra: a note;
+    * equipment, not-food, heading: the whole line is that.
     """
     kinds = list(zip(preparations["word"], preparations["kind"]))
     lines = {kind: frozenset(word.lower() for word, its in kinds if its == kind) for kind in LINE_KINDS}

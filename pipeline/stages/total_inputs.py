@@ -150,6 +150,8 @@ def retention_inputs(parts: pd.DataFrame, retentions: pd.DataFrame, factors: pd.
     used = retentions.drop_duplicates(["retention_id", "component"])
     ids = "retention:" + used["retention_id"] + ":" + used["component"]
     used = used[(used["retention_id"] != "") & ids.isin(parts["retention_input"])]
+    named = retentions.assign(named=retentions["retention_id"] + ":" + retentions["component"])
+    _one_value_per_id(named[named["retention_id"] != ""], "named", "retention_fraction")
     sources = factors.drop_duplicates("retention_code").set_index("retention_code")["source_id"]
     first_code = used["retention_id"].str.split("+").str[0]
     return _ranged(used, "retention:" + used["retention_id"] + ":" + used["component"], "retention",
@@ -157,9 +159,20 @@ def retention_inputs(parts: pd.DataFrame, retentions: pd.DataFrame, factors: pd.
                    first_code.map(sources).fillna("mass-balance"), used["retention_id"])
 
 
+def _one_value_per_id(frame: pd.DataFrame, id_column: str, value_column: str) -> None:
+    """One id must stand for one number: the propagation treats it as one error.
+
+    Raises ValueError naming the id; that is a defect of the cook stage.
+    """
+    different = frame.groupby(id_column)[value_column].nunique()
+    if (different > 1).any():
+        raise ValueError(f"{id_column} {different[different > 1].index[0]!r} has several values of {value_column}")
+
+
 def yield_inputs(counted: pd.DataFrame, cooked: pd.DataFrame, yields: pd.DataFrame) -> pd.DataFrame:
     """One input per yield factor in use."""
     used = cooked[cooked["line_id"].isin(counted["line_id"]) & (cooked["yield_id"] != "")].drop_duplicates("yield_id")
+    _one_value_per_id(cooked[cooked["yield_id"] != ""], "yield_id", "yield_fraction")
     sources = yields.set_index("yield_id")["source_id"]
     return _ranged(used, "yield:" + used["yield_id"], "yield", ("yield_fraction", "yield_low", "yield_high"), "1",
                    used["yield_id"].map(sources).fillna("common-practice"), used["yield_id"])

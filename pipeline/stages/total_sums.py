@@ -9,6 +9,7 @@ from pipeline import lineage, tables
 
 # The cooked weight of the dish, summed and propagated beside the components.
 MASS = "MASS"
+WATER = "WATER"
 KEY = ["recipe_id", "variant_id"]
 SHARES_KEPT = 6
 # Measures that a rule of reference/amount_rules.csv supplied, because the line gives no amount.
@@ -39,7 +40,7 @@ def uses(parts, counted, weighed, cooked, recipes, leaves) -> pd.DataFrame:
         input_id=known["composition_input"], effect=per_unit * known["composition_input"].map(uncertainty))
     by_match = known[[*KEY, "component"]].assign(
         input_id=known["match_input"], effect=per_unit * known["match_input"].map(uncertainty))
-    is_water = known["component"] == "WATER"
+    is_water = known["component"] == WATER
     per_factor = np.where(is_water, known["edible_g"], known["edible_g"] * known["value_per_100g"] / 100)
     # Water that a yield would take below nothing stays at nothing whatever the yield.
     per_factor = np.where(is_water & (known["retention_fraction"] == 0), 0.0, per_factor)
@@ -73,13 +74,18 @@ def _mass_inputs_by_line(counted: pd.DataFrame, weighed: pd.DataFrame) -> pd.Dat
 
 
 def _with_finished_weight(frame: pd.DataFrame, recipes: pd.DataFrame, uncertainty: pd.Series) -> pd.DataFrame:
-    """Where the kitchen weighed the finished dish, that weight replaces the predicted one (base only)."""
+    """Where the kitchen weighed the finished dish, that weight replaces the predicted one (base only).
+
+    What it is lighter than predicted is water that left, and the other way round: the
+    uncertainty of WATER changes by that of the finished less the predicted weight.
+    """
     written = recipes[recipes["finished_mass_g"].notna()]
     replaced = (frame["component"] == MASS) & (frame["variant_id"] == "base") & frame["recipe_id"].isin(written["recipe_id"])
     ids = "finished-mass:" + written["recipe_id"]
     rows = pd.DataFrame({"recipe_id": written["recipe_id"], "variant_id": "base", "component": MASS, "input_id": ids,
                          "effect": ids.map(uncertainty).astype("float64")})
-    return pd.concat([frame[~replaced], rows], ignore_index=True)
+    balance = [frame[replaced].assign(component=WATER, effect=-frame.loc[replaced, "effect"]), rows.assign(component=WATER)]
+    return pd.concat([frame[~replaced], rows, *balance], ignore_index=True)
 
 
 def sums(parts, counted, cooked, recipes, variants) -> pd.DataFrame:
@@ -100,7 +106,9 @@ def sums(parts, counted, cooked, recipes, variants) -> pd.DataFrame:
     mass = mass.merge(recipes[["recipe_id", "finished_mass_g"]], on="recipe_id")
     weighed = (mass["variant_id"] == "base") & mass["finished_mass_g"].notna()
     mass["mass_g"] = mass["finished_mass_g"].where(weighed, mass["cooked_g"])
-    total = total.merge(mass[[*KEY, "mass_g"]], on=KEY, how="left")
+    total = total.merge(mass[[*KEY, "mass_g", "cooked_g"]], on=KEY, how="left")
+    water = total["component"] == WATER
+    total.loc[water, "value"] += total.loc[water, "mass_g"] - total.loc[water, "cooked_g"]
     return total[[*KEY, "component", "value", "coverage", "confidence", "mass_g"]]
 
 

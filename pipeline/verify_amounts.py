@@ -1,0 +1,246 @@
+"""Second computation of contributions and of every uncertain input behind them.
+
+A contribution is edible_g x value_per_100g / 100 x retention_fraction. Water is a balance:
+what a food gains or loses beyond its own water is water, so its amount is
+edible_g x (value_per_100g / 100 + yield - 1), and never below 0.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from pipeline.verify_cooking import Line
+from pipeline.verify_files import Rows, number, path_of, place
+from pipeline.verify_mass import Input, interval
+from pipeline.verify_report import Ledger
+from pipeline.verify_sources import Project
+
+WATER = "WATER"
+# A standard error shows the spread between samples only from this many samples on.
+ENOUGH_SAMPLES = 3
+RANGED = ("trace", "below-detection")
+CANDIDATES, POTASH = "potash-candidates", "spread of the other candidates"
+
+
+class Amount(NamedTuple):
+    """What one line adds to one component: ``amount`` (NaN when the table has no value) and
+    its derivatives by the inputs that are no mass, as {input_id: derivative}."""
+
+    line: Line
+    component: str
+    amount: float
+    slopes: dict[str, float]
+
+
+class Leaf(NamedTuple):
+    """One expected row of evidence/inputs.csv; an empty source is not compared."""
+
+    kind: str
+    value: float
+    low: float
+    high: float
+    uncertainty: float
+    unit: str
+    source_id: str
+    source_row: str
+    basis: str
+    rests_on: str
+
+
+class Kitchen(NamedTuple):
+    """Everything that the amounts rest on, recomputed or from the sources."""
+
+    tables: dict[str, Rows]
+    project: Project
+    table: str
+    yields: dict[str, Input]
+    retentions: dict[tuple[str, str], Input]
+    units: dict[str, str]
+
+
+def units_of(project: Project) -> dict[str, str]:
+    """The components that are summed, with their units."""
+    return {row["component"]: row["unit"] for row in project.reference("components").values() if row["component"] != "ENERC"}
+
+
+# ---------------------------------------------------------------- contributions
+
+def amounts(lines: list[Line], kitchen: Kitchen, ledger: Ledger) -> list[Amount]:
+    """One amount per counted line and component, compared with evidence/contributions.csv."""
+    values = {(row["entry_id"], row["component"]): row for row in kitchen.tables["values"].values() if row["component"] != "ENERC"}
+    written = kitchen.tables["contributions"]
+    expected = [f"{line.line_id} {component} {unit}" for line in lines for component, unit in kitchen.units.items()]
+    ledger.keys("contributions", path_of("contributions"), written, expected, path_of("lines"))
+    found = []
+    for line in lines:
+        for component, unit in kitchen.units.items():
+            ledger.counts["contributions"] += 1
+            value = values.get((line.entry_id, component))
+            known = number(value["value"]) if value else math.nan
+            found.append(_amount(line, component, known, kitchen))
+            row = written.get(f"{line.line_id} {component} {unit}")
+            if row is not None:
+                _compare(row, found[-1], known, value, unit, kitchen, ledger)
+    return found
+
+
+def _amount(line: Line, component: str, value: float, kitchen: Kitchen) -> Amount:
+    edible = line.mass.edible_g
+    own = f"composition:{kitchen.table}:{line.entry_id}:{component}"
+    other = f"match:{line.line_id}:{component}"
+    if component == WATER:
+        cooked = kitchen.yields[line.line_id]
+        if math.isnan(value) or value <= 0:
+            return Amount(line, component, edible * value / 100, {})
+        amount = edible * (value / 100 + cooked.value - 1)
+        if amount <= 0:
+            return Amount(line, component, 0.0, {})
+        return Amount(line, component, amount, {own: edible / 100, other: edible / 100, cooked.input_id: edible})
+    kept = kitchen.retentions.get((line.line_id, component))
+    fraction = kept.value if kept else 1.0
+    slopes = {own: edible / 100 * fraction, other: edible / 100 * fraction}
+    if kept:
+        slopes[kept.input_id] = edible * value / 100
+    return Amount(line, component, edible * value / 100 * fraction, slopes)
+
+
+def _compare(row: dict, found: Amount, value: float, source: dict | None, unit: str, kitchen: Kitchen, ledger: Ledger) -> None:
+    line, component = found.line, found.component
+    where = place("contributions", "contributions", f"{line.line_id} {component} {unit}")
+    entry = f"{path_of('values')} {line.entry_id} {component}"
+    kept = kitchen.retentions.get((line.line_id, component))
+    factor, factor_id = (kept.value, kept.input_id) if kept else (1.0, "")
+    if component == WATER:
+        cooked = kitchen.yields[line.line_id]
+        factor_id = cooked.input_id
+        factor = max(0.0, 1 + (cooked.value - 1) * 100 / value) if value > 0 else 1.0
+    ledger.number(where, "edible_g", row["edible_g"], line.mass.edible_g, f"{path_of('weighed')} {line.line_id}")
+    ledger.number(where, "value_per_100g", row["value_per_100g"], value, entry)
+    ledger.same(where, "value_type", row["value_type"], source["value_type"] if source else "missing", entry)
+    # a factor of water is a small difference of large terms
+    ledger.number(where, "retention_fraction", row["retention_fraction"], factor, factor_id, scale=100.0)
+    ledger.number(where, "amount", row["amount"], found.amount, "edible_g x value_per_100g / 100 x retention_fraction",
+                  scale=line.mass.edible_g)
+    for column, text in (("recipe_id", line.variant[0]), ("variant_id", line.variant[1]), ("line_no", line.line_id.rpartition("/")[2]),
+                         ("retention_input", factor_id)):
+        ledger.same(where, column, row[column], text, path_of("lines"))
+    own = "" if math.isnan(value) else f"composition:{kitchen.table}:{line.entry_id}:{component}"
+    ledger.same(where, "composition_input", row["composition_input"], own, entry)
+    other = f"match:{line.line_id}:{component}"
+    ledger.same(where, "match_input", row["match_input"], other if other in kitchen.tables["inputs"] else "", path_of("inputs"))
+
+
+# ---------------------------------------------------------------- inputs
+
+def inputs(lines: list[Line], kitchen: Kitchen, ledger: Ledger) -> dict[str, float]:
+    """The standard uncertainty of every input, recomputed and compared with evidence/inputs.csv."""
+    leaves: dict[str, Leaf] = {}
+    for line in lines:
+        _mass_leaves(line, kitchen, leaves)
+        cooked = kitchen.yields[line.line_id]
+        if cooked.input_id:
+            row_id = cooked.input_id.removeprefix("yield:")
+            leaves[cooked.input_id] = _ranged(cooked, "yield", "1", kitchen.project.reference("yields").get(row_id), row_id,
+                                              f"{path_of('cooked')} {line.line_id}")
+        for component in kitchen.units:
+            kept = kitchen.retentions.get((line.line_id, component))
+            if kept:
+                leaves[kept.input_id] = _ranged(kept, "retention", "1", None, kept.input_id.split(":")[1],
+                                                f"{path_of('retentions')} {line.line_id} {component}")
+    _composition_leaves(lines, kitchen, leaves)
+    _match_leaves(lines, kitchen, leaves)
+    _finished_leaves(kitchen, leaves)
+    written = kitchen.tables["inputs"]
+    ledger.keys("inputs", path_of("inputs"), written, leaves, "the evidence before it")
+    for input_id, leaf in leaves.items():
+        ledger.counts["inputs"] += 1
+        if input_id in written:
+            _compare_leaf(written[input_id], input_id, leaf, ledger)
+    return {input_id: leaf.uncertainty for input_id, leaf in leaves.items()}
+
+
+def _compare_leaf(row: dict, input_id: str, leaf: Leaf, ledger: Ledger) -> None:
+    where = place("inputs", "inputs", input_id)
+    for column, expected in (("value", leaf.value), ("low", leaf.low), ("high", leaf.high), ("standard_uncertainty", leaf.uncertainty)):
+        ledger.number(where, column, row[column], expected, leaf.rests_on, scale=leaf.value if column == "standard_uncertainty" else 0.0)
+    for column, expected in (("kind", leaf.kind), ("unit", leaf.unit), ("source_id", leaf.source_id), ("source_row", leaf.source_row),
+                             ("basis", leaf.basis)):
+        if expected or column == "unit":
+            ledger.same(where, column, row[column], expected, leaf.rests_on)
+
+
+def _ranged(one: Input, kind: str, unit: str, source: dict | None, source_row: str, rests_on: str) -> Leaf:
+    return Leaf(kind, one.value, one.low, one.high, one.uncertainty, unit, source["source_id"] if source else "", source_row,
+                "90 % interval", rests_on)
+
+
+def _mass_leaves(line: Line, kitchen: Kitchen, leaves: dict[str, Leaf]) -> None:
+    row = kitchen.tables["weighed"][line.line_id]
+    unit = {"quantity": "1", "measure": row["measure_unit"], "density": "g/ml", "edible": "1"}
+    row_id = {"quantity": line.line_id, "measure": row["measure_id"], "density": row["density_id"], "edible": row["edible_id"]}
+    file = {"measure": "measures", "density": "densities", "edible": "edible_portions"}
+    for one, kind in zip(line.mass.inputs, line.mass.kinds, strict=True):
+        source = kitchen.project.reference(file[kind]).get(row_id[kind]) if kind in file else None
+        leaves[one.input_id] = _ranged(one, kind, unit[kind], source, row_id[kind], f"{path_of('weighed')} {line.line_id}")
+
+
+def _composition_leaves(lines: list[Line], kitchen: Kitchen, leaves: dict[str, Leaf]) -> None:
+    """The spread of one sample: the cook buys one, not the mean of all."""
+    used = {line.entry_id for line in lines}
+    spreads = kitchen.project.reference("composition_spread")
+    widest = max((number(row["coefficient_of_variation"]) for row in spreads.values() if row["food_group"] == ""), default=math.nan)
+    for key, row in kitchen.tables["values"].items():
+        if row["entry_id"] not in used or row["component"] not in kitchen.units or row["value"] == "":
+            continue
+        value, count, error = number(row["value"]), number(row["n"]), number(row["standard_error"])
+        rests_on = f"{path_of('values')} {key}"
+        if row["value_type"] in RANGED:  # anywhere between nothing and twice the middle (JCGM 100:2008, 4.3.7)
+            uncertainty, basis = value / math.sqrt(3), "even over its range"
+        elif count >= ENOUGH_SAMPLES and error > 0:
+            uncertainty, basis = error * math.sqrt(count), "standard error x sqrt(n)"
+        else:
+            group = kitchen.tables["entries"].get(row["entry_id"], {}).get("food_group", "")
+            own = spreads.get(f"{row['component']}/{group}") if group else None
+            found = own or spreads.get(f"{row['component']}/")
+            basis = "spread of the food group" if own else "spread of the component"
+            uncertainty = value * (number(found["coefficient_of_variation"]) if found else widest)
+            rests_on += f" and reference/composition_spread.csv {row['component']}"
+        low, high = interval(value, uncertainty)
+        leaves[f"composition:{kitchen.table}:{row['entry_id']}:{row['component']}"] = Leaf(
+            "composition", value, low, high, uncertainty, f"{row['unit']}/100 g", row["source_id"], row["source_row"], basis, rests_on)
+
+
+def _match_leaves(lines: list[Line], kitchen: Kitchen, leaves: dict[str, Leaf]) -> None:
+    """What the other candidates would change: the sum of probability x (their value - the value) squared."""
+    values: dict[str, dict[str, float]] = {}
+    for row in kitchen.tables["values"].values():
+        if row["value"] and row["component"] != "ENERC":
+            values.setdefault(row["entry_id"], {})[row["component"]] = number(row["value"])
+    candidates: dict[str, list[tuple[float, str]]] = {}
+    for row in kitchen.tables["candidates"].values():
+        candidates.setdefault(row["line_id"], []).append((number(row["probability"]), row["entry_id"]))
+    for line in lines:
+        own = values.get(line.entry_id, {})
+        others = [(chance, values.get(entry_id, {})) for chance, entry_id in candidates.get(line.line_id, ())
+                  if entry_id != line.entry_id and chance > 0]
+        for component, unit in kitchen.units.items():
+            if component not in own:
+                continue
+            value = own[component]
+            square = math.fsum(chance * (other[component] - value) ** 2 for chance, other in others if component in other)
+            if square <= 0:
+                continue
+            low, high = interval(value, math.sqrt(square))
+            leaves[f"match:{line.line_id}:{component}"] = Leaf(
+                "match", value, low, high, math.sqrt(square), f"{unit}/100 g", CANDIDATES, line.line_id, POTASH,
+                f"{path_of('candidates')} {line.line_id}")
+
+
+def _finished_leaves(kitchen: Kitchen, leaves: dict[str, Leaf]) -> None:
+    half = kitchen.project.factor("rules", "finished_mass_relative", "value")
+    for recipe_id, row in kitchen.tables["recipes"].items():
+        if row["finished_mass_g"]:
+            mass = number(row["finished_mass_g"])
+            one = Input(f"finished-mass:{recipe_id}", mass, mass * (1 - half), mass * (1 + half))
+            leaves[one.input_id] = _ranged(one, "finished-mass", "g", None, row["source_file"], f"{path_of('recipes')} {recipe_id}")

@@ -1,0 +1,209 @@
+"""Second computation of what cooking leaves: yields, retention factors, and the released lines."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import NamedTuple
+
+from pipeline.verify_files import Rows, number, path_of, place
+from pipeline.verify_mass import Input, Mass
+from pipeline.verify_report import Ledger, plain
+from pipeline.verify_sources import Project
+
+CAUSE = "cooking"
+# Factors of several steps, and evaporation over time, are kept to six decimals.
+DECIMALS = 6
+# Where no yield is known: 1, and a wide interval (common practice, no source).
+NO_YIELD = (1.0, 0.6, 1.4)
+OVER_TIME = re.compile(r"(?P<row>.+)@(?P<minutes>[0-9.]+)min")
+MASS_BALANCE = "mass-balance"
+# The components that a factor never applies to: water is a balance, energy is computed.
+WITHOUT_FACTOR = ("WATER", "ENERC")
+Factor = tuple[float, float, float]
+
+
+class Line(NamedTuple):
+    """A counted, settled line as the totals need it."""
+
+    line_id: str
+    variant: tuple[str, str]
+    entry_id: str
+    mass: Mass
+    cooked_g: float
+    confidence: float
+    assumed: bool
+
+
+def yields(tables: dict[str, Rows], project: Project, ledger: Ledger) -> dict[str, Input]:
+    """The yield of every line, recomputed from its factors; ``input_id`` is "" for a raw line."""
+    ledger.keys(CAUSE, path_of("cooked"), tables["cooked"], tables["lines"], path_of("lines"))
+    found = {}
+    for line_id, row in tables["cooked"].items():
+        ledger.counts["yields"] += 1
+        columns = ("yield_fraction", "yield_low", "yield_high")
+        factor = _compared(place(CAUSE, "cooked", line_id), row, columns, _yield_parts(row["yield_id"], project), 0.0,
+                           f"reference/yields.csv {row['yield_id']}", ledger)
+        found[line_id] = Input(f"yield:{row['yield_id']}" if row["yield_id"] else "", *factor)
+    return found
+
+
+def _yield_parts(yield_id: str, project: Project) -> list[Factor] | None:
+    parts = []
+    for part in yield_id.split("+") if yield_id else []:
+        over_time = OVER_TIME.fullmatch(part)
+        row_id = over_time["row"] if over_time else part
+        if row_id == "no-yield":
+            parts.append(NO_YIELD)
+        elif row_id not in project.reference("yields"):
+            return None
+        else:
+            factor = tuple(project.factor("yields", row_id, name) for name in ("yield_fraction", "low", "high"))
+            hours = float(over_time["minutes"]) / 60 if over_time else 1.0
+            parts.append(tuple(round(end ** hours, DECIMALS) for end in factor) if over_time else factor)
+    return parts or [(1.0, 1.0, 1.0)]
+
+
+def retentions(tables: dict[str, Rows], project: Project, ledger: Ledger) -> dict[tuple[str, str], Input]:
+    """The retention factor by line and component, recomputed; a component without one stays whole."""
+    found = {}
+    factors = project.reference("retention")
+    components: dict[str, set[str]] = {}
+    for row in factors.values():
+        components.setdefault(row["retention_code"], set()).add(row["component"])
+    known = {row["component"] for row in project.reference("components").values()}
+    for key, row in tables["retentions"].items():
+        ledger.counts["retention factors"] += 1
+        where = place(CAUSE, "retentions", key)
+        origin = f"reference/retention.csv {row['retention_id']}/{row['component']}"
+        codes = row["retention_id"].split("+")
+        used = tables["cooked"].get(row["line_id"], {}).get("retention_code", "").split("+")
+        if any(code not in (*used, MASS_BALANCE) for code in codes):
+            ledger.differs(*where, "retention_id", row["retention_id"], "+".join(used), f"{path_of('cooked')} {row['line_id']}")
+        ids = [f"{code}/{row['component']}" for code in codes]
+        parts = [tuple(number(factors[one][name]) for name in ("retention_fraction", "low", "high"))
+                 for one in ids if one in factors]
+        factor = _compared(where, row, ("retention_fraction", "retention_low", "retention_high"),
+                           parts if len(parts) == len(ids) else None, 1.0, origin, ledger)
+        found[row["line_id"], row["component"]] = Input(f"retention:{row['retention_id']}:{row['component']}", *factor)
+    for line_id, row in tables["cooked"].items():
+        for code in row["retention_code"].split("+"):
+            for component in components.get(code, set()) & known - set(WITHOUT_FACTOR):
+                if (line_id, component) not in found:
+                    ledger.differs(*place(CAUSE, "retentions", f"{line_id} {component}"), "", "no row", "a row", f"reference/retention.csv {code}")
+    return found
+
+
+def _compared(where, row: dict, columns, parts: list[Factor] | None, at_most: float, origin: str, ledger: Ledger) -> Factor:
+    """The product of factors, compared with a row. Half-widths add in quadrature (JCGM 100:2008, 5.1.6).
+
+    ``at_most`` caps the high end at this or at the value, whichever is larger; 0 does not cap.
+    """
+    if parts is None:
+        ledger.differs(*where, columns[0], row[columns[0]], "a row", origin)
+        return tuple(number(row[column]) for column in columns)
+    expected, slack = _product(parts)
+    if at_most:
+        expected = (*expected[:2], min(expected[2], max(at_most, expected[0])))
+    kept = []
+    for column, value in zip(columns, expected, strict=True):
+        stands = number(row[column])
+        rounded = slack > 0 and abs(stands - value) <= slack and stands == round(stands, DECIMALS)
+        if not rounded:
+            ledger.number(where, column, row[column], round(value, DECIMALS) if slack else value, origin)
+        kept.append(stands if rounded else value)
+    return tuple(kept)
+
+
+def _product(parts: list[Factor]) -> tuple[Factor, float]:
+    """(value, low, high) and how far rounding to six decimals may move them."""
+    if len(parts) == 1:
+        return parts[0], 0.0
+    value = math.prod(part[0] for part in parts)
+    if value == 0:
+        return (0.0, 0.0, 0.0), 0.0
+    below = math.hypot(*(1 - part[1] / part[0] for part in parts))
+    above = math.hypot(*(part[2] / part[0] - 1 for part in parts))
+    # the last bit of a product may tip a number that ends in exactly half a unit
+    return (value, max(0.0, value * (1 - below)), value * (1 + above)), 0.5 * 10.0 ** -DECIMALS + 1e-12
+
+
+# ---------------------------------------------------------------- lines
+
+# column of lines.csv -> (table it is taken from, column there)
+COPIED = {
+    "text": ("source_lines", "text"), "table": ("matched", "table"), "entry_id": ("matched", "entry_id"),
+    "entry_name": ("matched", "entry_name"), "match_confidence": ("matched", "match_confidence"), "method": ("cooked", "method"),
+    **{name: ("parsed", name) for name in ("quantity_low", "quantity_high", "unit", "phrase", "state", "optional")},
+    **{name: ("weighed", name) for name in ("mass_g", "mass_low_g", "mass_high_g", "edible_g")},
+    "yield_fraction": ("cooked", "yield_fraction"),
+}
+
+
+def lines(tables: dict[str, Rows], weights: dict[str, Mass], cooked: dict[str, Input], ledger: Ledger) -> list[Line]:
+    """Compares the released lines with the evidence; gives those that the sums count."""
+    for name in ("source_lines", "parsed", "matched"):
+        ledger.keys("lines", path_of(name), tables[name], tables["lines"], path_of("lines"))
+    _best_candidates(tables, ledger)
+    counted = []
+    for line_id, row in tables["lines"].items():
+        ledger.counts["lines"] += 1
+        if any(line_id not in tables[name] for name in ("source_lines", "parsed", "matched", "weighed", "cooked")):
+            continue
+        where = place("lines", "lines", line_id)
+        ledger.same(where, "line_id", line_id, f"{row['recipe_id']}/{row['variant_id']}/{row['line_no']}", "its recipe, variant and number")
+        for column, (table, name) in COPIED.items():
+            ledger.same(where, column, row[column], tables[table][line_id][name], f"{path_of(table)} {line_id}")
+        outcome, is_counted, confidence = _standing(where, row, tables, ledger)
+        weight = weights.get(line_id)
+        cooked_g = weight.edible_g * cooked[line_id].value if weight else math.nan
+        ledger.number(where, "cooked_g", row["cooked_g"], cooked_g, "edible_g x yield_fraction")
+        if is_counted and outcome == "accepted" and weight:
+            entry_id = tables["matched"][line_id]["entry_id"]
+            counted.append(Line(line_id, (row["recipe_id"], row["variant_id"]), entry_id, weight, cooked_g, confidence,
+                                tables["weighed"][line_id]["assumption"] != ""))
+    return counted
+
+
+def _standing(where, row: dict, tables: dict[str, Rows], ledger: Ledger) -> tuple[str, bool, float]:
+    line_id = where[2]
+    parsed, matched, weighed = (tables[name][line_id] for name in ("parsed", "matched", "weighed"))
+    unweighed = matched["match_outcome"] == "accepted" and weighed["edible_g"] == ""
+    outcome = "review" if unweighed else matched["match_outcome"]
+    ledger.same(where, "outcome", row["outcome"], outcome, "match and mass")
+    variant = tables["variants"].get(f"{row['recipe_id']} {row['variant_id']}", {})
+    left_out = parsed["optional"] == "true" and variant.get("kind") != "optional"
+    is_counted = outcome != "not-food" and not left_out
+    ledger.same(where, "counted", row["counted"], "true" if is_counted else "false", "outcome, optional and the kind of variant")
+    if row["reason"] == "":
+        ledger.differs(*where, "reason", "", "a reason", "every line ends in one outcome with a reason")
+    sure = math.prod(number(text) for text in (
+        parsed["parse_confidence"], matched["match_confidence"], tables["cooked"][line_id]["method_confidence"]))
+    if abs(number(row["confidence"]) - sure) > 0.5e-6 + 1e-12:
+        ledger.differs(*where, "confidence", row["confidence"], plain(round(sure, 6)), "reading x match x method")
+        return outcome, is_counted, round(sure, 6)
+    return outcome, is_counted, number(row["confidence"])
+
+
+def _best_candidates(tables: dict[str, Rows], ledger: Ledger) -> None:
+    """A match is the first candidate, with its probability; probabilities of a line do not pass 1."""
+    total: dict[str, float] = {}
+    for key, row in tables["candidates"].items():
+        ledger.counts["candidates"] += 1
+        total[row["line_id"]] = total.get(row["line_id"], 0.0) + number(row["probability"])
+        matched = tables["matched"].get(row["line_id"])
+        if matched is None:
+            ledger.differs(*place("lines", "candidates", key), "line_id", row["line_id"], "a line", path_of("matched"))
+        elif row["rank"] == "1" and matched["entry_id"]:
+            where, origin = place("lines", "candidates", key), f"{path_of('matched')} {row['line_id']}"
+            ledger.same(where, "probability", row["probability"], matched["match_confidence"], origin)
+            ledger.same(where, "entry_id", row["entry_id"], matched["entry_id"], origin)
+            ledger.same(where, "entry_name", row["entry_name"], matched["entry_name"], origin)
+        if row["entry_id"] not in tables["entries"]:
+            ledger.differs(*place("lines", "candidates", key), "entry_id", row["entry_id"], "an entry", path_of("entries"))
+        elif row["entry_name"] != tables["entries"][row["entry_id"]]["name"]:
+            ledger.differs(*place("lines", "candidates", key), "entry_name", row["entry_name"],
+                           tables["entries"][row["entry_id"]]["name"], path_of("entries"))
+    for line_id, probability in total.items():
+        if probability > 1 + 1e-5:
+            ledger.differs(*place("lines", "candidates", line_id), "probability", plain(probability), "at most 1", "the candidates of the line")
