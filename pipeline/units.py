@@ -51,14 +51,13 @@ SPOONS = frozenset({"teaspoon", "dessertspoon", "tablespoon"})
 # A British recipe's "cup" may be the US cup, the metric cup or the old half-pint cup.
 AMBIGUOUS = {("cup", "uk"): ("US_cup", "metric_cup", "imperial_cup")}
 
+# pint itself knows US_fluid_ounce and US_pint; the others are given the same kind of name here.
 KITCHEN_DEFINITIONS = (
     "uk_teaspoon = 5 * milliliter",
     "uk_dessertspoon = 10 * milliliter",
     "uk_tablespoon = 15 * milliliter",
     "metric_cup = 250 * milliliter",
-    "US_fluid_ounce = fluid_ounce",
     "US_gill = gill",
-    "US_pint = pint",
     "US_quart = quart",
     "US_gallon = gallon",
     "US_cup = cup",

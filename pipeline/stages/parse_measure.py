@@ -22,7 +22,7 @@ SIZES = {
     "fl oz": ("volume", 28.4130625, 29.57352956), "gill": ("volume", 118.294118, 142.0653125),
     "pint": ("volume", 473.176473, 568.26125), "quart": ("volume", 946.352946, 1136.5225), "gallon": ("volume", 3785.411784, 4546.09),
     "cup": ("volume", 236.588236, 284.130625), "tablespoon": ("volume", 14.786765, 17.7581640625),
-    "dessertspoon": ("volume", 10.0, 11.8387760), "teaspoon": ("volume", 4.928922, 5.9193880),
+    "dessertspoon": ("volume", 9.857843, 11.8387760), "teaspoon": ("volume", 4.928922, 5.9193880),
     "cm": ("length", 1.0, 1.0), "inch": ("length", 2.54, 2.54),
 }
 # What British recipe editors round to ("25 g / 1 oz", "450 g / 1 lb"); common practice, no source.

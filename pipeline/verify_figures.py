@@ -1,0 +1,280 @@
+"""Second computation of the figures: sums, first-order intervals by shared inputs, standing, shares.
+
+For each variant the sensitivities of every component (and of the cooked mass) to every
+input are added up input by input; that is the correlation of amounts that share an input
+(JCGM 100:2008, 5.2). A figure is a linear combination of components, per recipe, per
+portion (exact) or per 100 g of cooked mass (a ratio).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections import defaultdict
+from typing import NamedTuple
+
+from pipeline.verify_amounts import Amount, Kitchen
+from pipeline.verify_cooking import Line
+from pipeline.verify_files import Rows, number, path_of, place
+from pipeline.verify_mass import interval
+from pipeline.verify_report import Ledger, is_written, plain
+
+BASES = ("recipe", "portion", "100g")
+# Regulation (EU) No 1169/2011, Annex I: salt = sodium x 2.5 (sodium in mg here).
+SALT_PER_SODIUM_MG = 2.5 / 1000
+SHARES_KEPT = 6
+Variant = tuple[str, str]
+Effects = dict[str, float]
+LINE_NAMED = re.compile(r"\bline (\d+)\b")
+
+
+class Figure(NamedTuple):
+    """A recomputed figure; value, low and high are NaN when it is withheld."""
+
+    value: float
+    low: float
+    high: float
+    coverage: float
+    status: str
+    reason: str
+
+
+class Whole(NamedTuple):
+    """One component of one variant: its total, coverage, confidence, and effect per input."""
+
+    value: float
+    coverage: float
+    confidence: float
+    effects: Effects
+    assumed: float  # of the total, from lines whose amount a rule supplied
+
+
+def combinations(kitchen: Kitchen) -> dict[tuple[str, str], dict[str, float]]:
+    """(component, unit) of every figure -> the components it is made of, with factors.
+
+    Energy by Annex XIV of Regulation (EU) No 1169/2011, whose carbohydrate factor is for
+    available carbohydrate: by difference, less fibre.
+    """
+    made = {(name, unit): {name: 1.0} for name, unit in kitchen.units.items()}
+    made["NACL", "g"] = {"NA": SALT_PER_SODIUM_MG}
+    made["CHOAVLDF", "g"] = {"CHOCDF": 1.0, "FIBTG": -1.0}
+    for unit, column in (("kJ", "kj_per_g"), ("kcal", "kcal_per_g")):
+        factor = {name: kitchen.project.factor("energy_factors", name, column) for name in ("PROCNT", "FAT", "CHOAVLDF", "FIBTG", "ALC")}
+        made["ENERC", unit] = {"PROCNT": factor["PROCNT"], "FAT": factor["FAT"], "CHOCDF": factor["CHOAVLDF"],
+                               "FIBTG": factor["FIBTG"] - factor["CHOAVLDF"], "ALC": factor["ALC"]}
+    return made
+
+
+def figures(lines: list[Line], amounts: list[Amount], uncertainties: dict[str, float], kitchen: Kitchen,
+            ledger: Ledger) -> dict[tuple[str, str, str, str, str], Figure]:
+    """Every figure by (recipe_id, variant_id, component, unit, basis), compared with figures.csv and shares.csv."""
+    tables = kitchen.tables
+    linear = combinations(kitchen)
+    by_variant: dict[Variant, list[Amount]] = defaultdict(list)
+    lines_of: dict[Variant, list[Line]] = defaultdict(list)
+    for one in amounts:
+        by_variant[one.line.variant].append(one)
+    for line in lines:
+        lines_of[line.variant].append(line)
+    waiting = _waiting(tables["lines"])
+    found, shares = {}, {}
+    for row in tables["variants"].values():
+        variant = (row["recipe_id"], row["variant_id"])
+        wholes = _wholes(by_variant[variant], uncertainties)
+        mass_g, mass_effects = _cooked_mass(variant, lines_of[variant], uncertainties, kitchen)
+        for (component, unit), factors in linear.items():
+            parts = [(wholes[name], factor) for name, factor in factors.items() if name in wholes]
+            total = _combined(parts, len(factors))
+            if total and total.effects:
+                shares.update(_shares((*variant, component, unit), total.effects))
+            for basis, value, effects in _by_basis(total, number(row["portions"]), mass_g, mass_effects):
+                key = (*variant, component, unit, basis)
+                found[key] = _figure(total, value, effects, waiting.get(variant), kitchen)
+    _compare_figures(found, waiting, tables, ledger)
+    _compare_shares(shares, tables["shares"], ledger)
+    return found
+
+
+# ---------------------------------------------------------------- sums
+
+def _wholes(amounts: list[Amount], uncertainties: dict[str, float]) -> dict[str, Whole]:
+    """The components of one variant."""
+    grouped: dict[str, list[Amount]] = defaultdict(list)
+    for one in amounts:
+        grouped[one.component].append(one)
+    return {component: _whole(group, uncertainties) for component, group in grouped.items()}
+
+
+def _whole(group: list[Amount], uncertainties: dict[str, float]) -> Whole:
+    known = [one for one in group if not math.isnan(one.amount)]
+    value = math.fsum(one.amount for one in known)
+    edible_g = math.fsum(one.line.mass.edible_g for one in group)
+    coverage = math.fsum(one.line.mass.edible_g for one in known) / edible_g if edible_g > 0 else 0.0
+    if value > 0:
+        sure = math.fsum(one.amount * one.line.confidence for one in known) / value
+    else:
+        sure = math.fsum(one.line.mass.edible_g * one.line.confidence for one in group) / edible_g if edible_g > 0 else 0.0
+    effects: Effects = defaultdict(float)
+    for one in known:
+        _add_mass_effects(effects, one.line, one.amount)
+        for input_id, slope in one.slopes.items():
+            if input_id in uncertainties:
+                effects[input_id] += slope * uncertainties[input_id]
+    assumed = math.fsum(one.amount for one in known if one.line.assumed)
+    return Whole(value, coverage, sure * coverage, effects, assumed)
+
+
+def _add_mass_effects(effects: Effects, line: Line, amount: float) -> None:
+    """Quantity, measure, density and edible fraction are factors: their relative uncertainty is the amount's."""
+    for one in line.mass.inputs:
+        if one.value > 0:
+            effects[one.input_id] += amount * one.uncertainty / one.value
+
+
+def _cooked_mass(variant: Variant, lines: list[Line], uncertainties: dict[str, float], kitchen: Kitchen) -> tuple[float, Effects]:
+    """The cooked mass of a variant; as the kitchen weighed it, where it did (the recipe as written only)."""
+    effects: Effects = defaultdict(float)
+    recipe = kitchen.tables["recipes"].get(variant[0], {})
+    if variant[1] == "base" and recipe.get("finished_mass_g") and lines:
+        name = f"finished-mass:{variant[0]}"
+        return number(recipe["finished_mass_g"]), {name: uncertainties[name]}
+    for line in lines:
+        _add_mass_effects(effects, line, line.cooked_g)
+        cooked = kitchen.yields[line.line_id]
+        if cooked.input_id:
+            effects[cooked.input_id] += line.mass.edible_g * uncertainties.get(cooked.input_id, cooked.uncertainty)
+    return math.fsum(line.cooked_g for line in lines), effects
+
+
+def _combined(parts: list[tuple[Whole, float]], wanted: int) -> Whole | None:
+    if not parts or len(parts) < wanted:
+        return None
+    effects: Effects = defaultdict(float)
+    for whole, factor in parts:
+        for input_id, effect in whole.effects.items():
+            effects[input_id] += factor * effect
+    size = math.fsum(abs(whole.value * factor) for whole, factor in parts)
+    guessed = math.fsum(abs(whole.assumed * factor) for whole, factor in parts)
+    return Whole(math.fsum(whole.value * factor for whole, factor in parts), min(whole.coverage for whole, _ in parts),
+                 min(whole.confidence for whole, _ in parts), effects, guessed / size if size > 0 else 0.0)
+
+
+def _by_basis(total: Whole | None, portions: float, mass_g: float, mass_effects: Effects):
+    """(basis, value, effects) of one figure; value None where there is nothing to divide by."""
+    if total is None:
+        yield from ((basis, None, {}) for basis in BASES)
+        return
+    yield "recipe", total.value, total.effects
+    yield "portion", total.value / portions, {name: effect / portions for name, effect in total.effects.items()}
+    if not mass_g > 0:
+        yield "100g", None, {}
+        return
+    ratio = {name: 100 * effect / mass_g for name, effect in total.effects.items()}
+    for name, effect in mass_effects.items():
+        ratio[name] = ratio.get(name, 0.0) - 100 * total.value * effect / mass_g ** 2
+    yield "100g", 100 * total.value / mass_g, ratio
+
+
+# ---------------------------------------------------------------- standing
+
+def _figure(total: Whole | None, value: float | None, effects: Effects, waiting: list[str] | None, kitchen: Kitchen) -> Figure:
+    """One figure with its status by the thresholds of reference/rules.csv."""
+    coverage, confidence = (total.coverage, total.confidence) if total else (0.0, 0.0)
+    if waiting or value is None or coverage < _rule(kitchen, "coverage_withheld_below"):
+        return Figure(math.nan, math.nan, math.nan, coverage, "withheld", plain(confidence))
+    value = max(0.0, value)
+    low, high = interval(value, math.sqrt(math.fsum(effect ** 2 for effect in effects.values())))
+    doubtful = (coverage < 1 - 1e-12 or confidence < _rule(kitchen, "check_confidence_below")
+                or value > 0 and (high - value) / value > _rule(kitchen, "check_half_width_above")
+                or total.assumed > _rule(kitchen, "check_assumed_share_above"))
+    return Figure(value, low, high, coverage, "check" if doubtful else "ready", plain(confidence))
+
+
+def _rule(kitchen: Kitchen, rule_id: str) -> float:
+    return kitchen.project.factor("rules", rule_id, "value")
+
+
+def _waiting(lines: Rows) -> dict[Variant, list[str]]:
+    """The numbers of the lines that count and are not settled, by variant."""
+    found: dict[Variant, list[str]] = defaultdict(list)
+    for row in lines.values():
+        if row["counted"] == "true" and row["outcome"] != "accepted":
+            found[row["recipe_id"], row["variant_id"]].append(row["line_no"])
+    return found
+
+
+def _compare_figures(found: dict, waiting: dict[Variant, list[str]], tables: dict[str, Rows], ledger: Ledger) -> None:
+    named = {}
+    for recipe_id, variant_id, component, unit, basis in found:
+        shown = f"{component}-{unit}" if component == "ENERC" else component
+        named[f"{recipe_id}/{variant_id}/{shown}/{basis}"] = (recipe_id, variant_id, component, unit, basis)
+    written = tables["figures"]
+    ledger.keys("figures", path_of("figures"), written, named, f"{path_of('variants')} and reference/components.csv")
+    for figure_id, key in named.items():
+        ledger.counts["figures"] += 1
+        if figure_id not in written:
+            continue
+        row, figure, where = written[figure_id], found[key], place("figures", "figures", figure_id)
+        for column, text in zip(("recipe_id", "variant_id", "component", "unit", "basis"), key, strict=True):
+            ledger.same(where, column, row[column], text, "figure_id")
+        for column, expected in (("value", figure.value), ("low", figure.low), ("high", figure.high), ("coverage", figure.coverage),
+                                 ("confidence", number(figure.reason))):
+            ledger.number(where, column, row[column], expected, path_of("contributions"), scale=1e-6)
+        ledger.same(where, "status", row["status"], figure.status, "coverage, confidence, interval and unsettled lines")
+        _compare_reason(where, row, figure.status, waiting.get(key[:2], []), ledger)
+
+
+def _compare_reason(where, row: dict, status: str, waiting: list[str], ledger: Ledger) -> None:
+    """A figure that is not ready says why; a withheld one names the lines it waits for."""
+    if (row["reason"] == "") != (status == "ready"):
+        ledger.differs(*where, "reason", row["reason"], "" if status == "ready" else "a reason", f"status {status}")
+    elif waiting:
+        named = LINE_NAMED.findall(row["reason"])
+        if not named or named[0] != min(waiting, key=int):
+            ledger.differs(*where, "reason", row["reason"], f"line {', '.join(sorted(waiting, key=int))}", path_of("lines"))
+
+
+# ---------------------------------------------------------------- shares
+
+def _shares(key: tuple[str, ...], effects: Effects) -> dict[str, float]:
+    """The share of each input in the variance of one total; the largest, and those as large as the last of them."""
+    squares = {name: effect ** 2 for name, effect in effects.items() if effect != 0}
+    whole = math.fsum(squares.values())
+    return {" ".join((*key, name)): square / whole for name, square in squares.items()} if whole > 0 else {}
+
+
+def _compare_shares(shares: dict[str, float], written: Rows, ledger: Ledger) -> None:
+    by_total: dict[str, list[float]] = defaultdict(list)
+    for key, share in shares.items():
+        by_total[key.rpartition(" ")[0]].append(share)
+    rows: dict[str, int] = defaultdict(int)
+    for key, row in written.items():
+        ledger.counts["shares"] += 1
+        total = key.rpartition(" ")[0]
+        rows[total] += 1
+        where = place("figures", "shares", key)
+        if key not in shares:
+            if number(row["share"]) != 0:
+                ledger.differs(*where, "share", row["share"], "no effect", path_of("contributions"))
+            continue
+        ledger.number(where, "share", row["share"], shares[key], path_of("contributions"), scale=1e-2)
+        largest = sorted(by_total[total], reverse=True)[:SHARES_KEPT]
+        if shares[key] < largest[-1] * (1 - 1e-9):
+            ledger.differs(*where, "share", row["share"], f"not among the {SHARES_KEPT} largest", path_of("contributions"))
+    for total, found in by_total.items():
+        if rows[total] < min(SHARES_KEPT, sum(share > 1e-30 for share in found)):
+            ledger.differs(*place("figures", "shares", total), "", f"{rows[total]} rows", f"{min(SHARES_KEPT, len(found))} rows", path_of("contributions"))
+
+
+def compare_withheld(tables: dict[str, Rows], ledger: Ledger) -> None:
+    """withheld.csv gathers the withheld figures by recipe, variant, basis and reason."""
+    gathered: dict[str, list[str]] = defaultdict(list)
+    for row in tables["figures"].values():
+        if row["status"] == "withheld":
+            gathered[" ".join((row["recipe_id"], row["variant_id"], row["basis"], row["reason"]))].append(row["component"])
+    written = tables["withheld"]
+    ledger.keys("figures", path_of("withheld"), written, gathered, path_of("figures"))
+    for key in written.keys() & gathered.keys():
+        where = place("figures", "withheld", key)
+        ledger.same(where, "components", written[key]["components"], "; ".join(sorted(set(gathered[key]))), path_of("figures"))
+        ledger.same(where, "figures", written[key]["figures"], str(len(gathered[key])), path_of("figures"))
