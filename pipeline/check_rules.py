@@ -21,6 +21,7 @@ NAMED_BY: dict[str, tuple[str, ...]] = {
     "source_lines": ("line_id",),
     "lines": ("line_id",),
     "contributions": ("line_id", "component"),
+    "recipes": ("recipe_id",),
     "inputs": ("input_id",),
     "verdicts": ("recipe_id", "variant_id", "audience", "claim"),
     "worklist": ("recipe_id", "variant_id", "line_no"),
@@ -95,7 +96,7 @@ def rules(components: Iterable[str]) -> list[Rule]:
         _true("figures", "energy-units",
               f"Energy in kJ is {KJ_PER_KCAL[0]:g} to {KJ_PER_KCAL[1]:g} times energy in kcal", "value", "unit"),
         _true("figures", "portions", "The recipe is the portion times the number of portions", "value", "unit"),
-        _true("figures", "sum", "Each figure of a recipe is the sum of what its lines contribute", "value", "unit"),
+        _true("figures", "sum", "Each figure of a recipe is the sum of what its lines contribute (water of a weighed dish apart)", "value", "unit"),
         _true("figures", "settled", "No figure is shown of a variant that counts an unsettled line", "status"),
         _true("source_lines", "settled", "Every line that was read in is in the table of lines", "text"),
         _unique("lines", "line_id", "Every line has a name of its own"),
@@ -238,6 +239,9 @@ def _figures_across(frames: Mapping[str, pd.DataFrame]) -> dict[str, Any]:
     sums = frames["contributions"].groupby(keys, sort=False)["amount"].sum().reset_index()
     # Energy, salt and available carbohydrate are worked out from other figures, not summed.
     summed = whole & ~component.isin(["ENERC", "NACL", "CHOAVLDF"])
+    # Where the kitchen weighed the dish, its water is what the weight leaves for it.
+    weighed = frames["recipes"].loc[frames["recipes"]["finished_mass_g"].notna(), "recipe_id"]
+    summed &= ~((component == "WATER") & (figures["variant_id"] == "base") & figures["recipe_id"].isin(weighed))
     unsettled = frames["lines"][frames["lines"]["counted"] & (frames["lines"]["outcome"] != "accepted")]
     return {
         "variant-known": _among(figures, variants, ["recipe_id", "variant_id"]),

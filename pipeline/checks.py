@@ -77,7 +77,7 @@ def guard(tables: Mapping[str, pd.DataFrame], components: Iterable[str]) -> Chec
     """Check the tables of a release against every rule.
 
     ``tables`` holds at least figures, lines, source_lines, contributions, inputs,
-    verdicts, worklist and variants; ``components`` are the tagnames it may hold.
+    verdicts, worklist, recipes and variants; ``components`` are the tagnames it may hold.
     Raises InputError when a table is missing. A broken rule is not raised: it is in the result.
     """
     missing = [name for name in NAMED_BY if name not in tables]

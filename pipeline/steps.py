@@ -115,7 +115,7 @@ def total(
 ) -> Bundle:
     """Settle every line, then sum and propagate."""
     settled = total_stage.settle(read["lines"], read["parsed"], matched["matched"], weighed["weighed"], cooked["cooked"],
-                                 read["variants"])
+                                 read["variants"], reference.rule("read_above"))
     result = total_stage.total(settled, weighed["weighed"], cooked["cooked"], cooked["retentions"], matched["candidates"],
                                read["variants"], read["recipes"], entries, values, reference, table)
     return {"settled": settled, **result}

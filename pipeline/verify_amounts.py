@@ -182,6 +182,8 @@ def _mass_leaves(line: Line, kitchen: Kitchen, leaves: dict[str, Leaf]) -> None:
     file = {"measure": "measures", "density": "densities", "edible": "edible_portions"}
     for one, kind in zip(line.mass.inputs, line.mass.kinds, strict=True):
         source = kitchen.project.reference(file[kind]).get(row_id[kind]) if kind in file else None
+        if row_id[kind].startswith("rule:"):
+            source = kitchen.project.reference("amount_rules").get(row_id[kind][5:])
         leaves[one.input_id] = _ranged(one, kind, unit[kind], source, row_id[kind], f"{path_of('weighed')} {line.line_id}")
 
 

@@ -20,6 +20,10 @@ OVER_TIME = re.compile(r"(?P<row>.+)@(?P<minutes>[0-9.]+)min")
 MASS_BALANCE = "mass-balance"
 # The components that a factor never applies to: water is a balance, energy is computed.
 WITHOUT_FACTOR = ("WATER", "ENERC")
+# A measure that a rule supplied, because the line gives no amount.
+RULE = "rule:"
+# Scores and probabilities of candidates are kept to six decimals.
+HALF_SIXTH = 0.5e-6 + 1e-12
 Factor = tuple[float, float, float]
 
 
@@ -145,6 +149,7 @@ def lines(tables: dict[str, Rows], weights: dict[str, Mass], cooked: dict[str, I
     for name in ("source_lines", "parsed", "matched"):
         ledger.keys("lines", path_of(name), tables[name], tables["lines"], path_of("lines"))
     _best_candidates(tables, ledger)
+    _odds_agree(tables, ledger)
     counted = []
     for line_id, row in tables["lines"].items():
         ledger.counts["lines"] += 1
@@ -161,7 +166,7 @@ def lines(tables: dict[str, Rows], weights: dict[str, Mass], cooked: dict[str, I
         if is_counted and outcome == "accepted" and weight:
             entry_id = tables["matched"][line_id]["entry_id"]
             counted.append(Line(line_id, (row["recipe_id"], row["variant_id"]), entry_id, weight, cooked_g, confidence,
-                                tables["weighed"][line_id]["assumption"] != ""))
+                                tables["weighed"][line_id]["measure_id"].startswith(RULE)))
     return counted
 
 
@@ -179,10 +184,37 @@ def _standing(where, row: dict, tables: dict[str, Rows], ledger: Ledger) -> tupl
         ledger.differs(*where, "reason", "", "a reason", "every line ends in one outcome with a reason")
     sure = math.prod(number(text) for text in (
         parsed["parse_confidence"], matched["match_confidence"], tables["cooked"][line_id]["method_confidence"]))
-    if abs(number(row["confidence"]) - sure) > 0.5e-6 + 1e-12:
+    if abs(number(row["confidence"]) - sure) > HALF_SIXTH:
         ledger.differs(*where, "confidence", row["confidence"], plain(round(sure, 6)), "reading x match x method")
         return outcome, is_counted, round(sure, 6)
     return outcome, is_counted, number(row["confidence"])
+
+
+def _odds_agree(tables: dict[str, Rows], ledger: Ledger) -> None:
+    """Score and probability of a candidate say the same: the score is its odds against "none of
+    these" alone, o / (1 + o), the probability its odds over those of all, so that odds over
+    probability is one number for a line. Compared as far as six decimals tell."""
+    of_line: dict[str, list[tuple[str, dict]]] = {}
+    for key, row in tables["candidates"].items():
+        of_line.setdefault(row["line_id"], []).append((key, row))
+    for rows in of_line.values():
+        least, most = 0.0, math.inf
+        for key, row in rows:
+            low, high = _whole_odds(number(row["score"]), number(row["probability"]))
+            if low > most * (1 + 1e-9) or high < least * (1 - 1e-9):
+                ledger.differs(*place("lines", "candidates", key), "probability", row["probability"],
+                               "what its score and the other candidates give", "score")
+                break
+            least, most = max(least, low), min(most, high)
+
+
+def _whole_odds(score: float, probability: float) -> tuple[float, float]:
+    """The least and the largest sum of odds that a score and a probability allow."""
+    low, high = max(0.0, score - HALF_SIXTH), min(1.0, score + HALF_SIXTH)
+    least = low / (1 - low) / (probability + HALF_SIXTH) if low < 1 else 0.0
+    if high >= 1 or probability <= HALF_SIXTH:
+        return least, math.inf
+    return least, high / (1 - high) / (probability - HALF_SIXTH)
 
 
 def _best_candidates(tables: dict[str, Rows], ledger: Ledger) -> None:

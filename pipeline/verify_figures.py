@@ -13,11 +13,11 @@ import re
 from collections import defaultdict
 from typing import NamedTuple
 
-from pipeline.verify_amounts import Amount, Kitchen
+from pipeline.verify_amounts import WATER, Amount, Kitchen
 from pipeline.verify_cooking import Line
 from pipeline.verify_files import Rows, number, path_of, place
 from pipeline.verify_mass import interval
-from pipeline.verify_report import Ledger, is_written, plain
+from pipeline.verify_report import Ledger
 
 BASES = ("recipe", "portion", "100g")
 # Regulation (EU) No 1169/2011, Annex I: salt = sodium x 2.5 (sodium in mg here).
@@ -35,8 +35,8 @@ class Figure(NamedTuple):
     low: float
     high: float
     coverage: float
+    confidence: float
     status: str
-    reason: str
 
 
 class Whole(NamedTuple):
@@ -46,7 +46,8 @@ class Whole(NamedTuple):
     coverage: float
     confidence: float
     effects: Effects
-    assumed: float  # of the total, from lines whose amount a rule supplied
+    summed: float  # what the lines add up to
+    assumed: float  # of that, from lines whose amount a rule supplied
 
 
 def combinations(kitchen: Kitchen) -> dict[tuple[str, str], dict[str, float]]:
@@ -81,7 +82,11 @@ def figures(lines: list[Line], amounts: list[Amount], uncertainties: dict[str, f
     for row in tables["variants"].values():
         variant = (row["recipe_id"], row["variant_id"])
         wholes = _wholes(by_variant[variant], uncertainties)
-        mass_g, mass_effects = _cooked_mass(variant, lines_of[variant], uncertainties, kitchen)
+        mass_g, mass_effects = _cooked_mass(lines_of[variant], uncertainties, kitchen)
+        finished = _finished(variant, kitchen, uncertainties) if lines_of[variant] else None
+        if finished:
+            wholes[WATER] = _balanced(wholes[WATER], finished, (mass_g, mass_effects))
+            mass_g, mass_effects = finished
         for (component, unit), factors in linear.items():
             parts = [(wholes[name], factor) for name, factor in factors.items() if name in wholes]
             total = _combined(parts, len(factors))
@@ -121,7 +126,7 @@ def _whole(group: list[Amount], uncertainties: dict[str, float]) -> Whole:
             if input_id in uncertainties:
                 effects[input_id] += slope * uncertainties[input_id]
     assumed = math.fsum(one.amount for one in known if one.line.assumed)
-    return Whole(value, coverage, sure * coverage, effects, assumed)
+    return Whole(value, coverage, sure * coverage, effects, value, assumed)
 
 
 def _add_mass_effects(effects: Effects, line: Line, amount: float) -> None:
@@ -131,19 +136,33 @@ def _add_mass_effects(effects: Effects, line: Line, amount: float) -> None:
             effects[one.input_id] += amount * one.uncertainty / one.value
 
 
-def _cooked_mass(variant: Variant, lines: list[Line], uncertainties: dict[str, float], kitchen: Kitchen) -> tuple[float, Effects]:
-    """The cooked mass of a variant; as the kitchen weighed it, where it did (the recipe as written only)."""
+def _cooked_mass(lines: list[Line], uncertainties: dict[str, float], kitchen: Kitchen) -> tuple[float, Effects]:
+    """The cooked mass of a variant as its yields predict it."""
     effects: Effects = defaultdict(float)
-    recipe = kitchen.tables["recipes"].get(variant[0], {})
-    if variant[1] == "base" and recipe.get("finished_mass_g") and lines:
-        name = f"finished-mass:{variant[0]}"
-        return number(recipe["finished_mass_g"]), {name: uncertainties[name]}
     for line in lines:
         _add_mass_effects(effects, line, line.cooked_g)
         cooked = kitchen.yields[line.line_id]
         if cooked.input_id:
             effects[cooked.input_id] += line.mass.edible_g * uncertainties.get(cooked.input_id, cooked.uncertainty)
     return math.fsum(line.cooked_g for line in lines), effects
+
+
+def _finished(variant: Variant, kitchen: Kitchen, uncertainties: dict[str, float]) -> tuple[float, Effects] | None:
+    """The mass as the kitchen weighed it, where it did: of the recipe as written only."""
+    written = kitchen.tables["recipes"].get(variant[0], {}).get("finished_mass_g")
+    if variant[1] != "base" or not written:
+        return None
+    name = f"finished-mass:{variant[0]}"
+    return number(written), {name: uncertainties[name]}
+
+
+def _balanced(water: Whole, finished: tuple[float, Effects], predicted: tuple[float, Effects]) -> Whole:
+    """What the dish weighs less than predicted is water that left, and the other way round."""
+    effects = defaultdict(float, water.effects)
+    for sign, (_, changes) in ((1, finished), (-1, predicted)):
+        for input_id, effect in changes.items():
+            effects[input_id] += sign * effect
+    return water._replace(value=water.value + finished[0] - predicted[0], effects=effects)
 
 
 def _combined(parts: list[tuple[Whole, float]], wanted: int) -> Whole | None:
@@ -153,10 +172,10 @@ def _combined(parts: list[tuple[Whole, float]], wanted: int) -> Whole | None:
     for whole, factor in parts:
         for input_id, effect in whole.effects.items():
             effects[input_id] += factor * effect
-    size = math.fsum(abs(whole.value * factor) for whole, factor in parts)
+    size = math.fsum(abs(whole.summed * factor) for whole, factor in parts)
     guessed = math.fsum(abs(whole.assumed * factor) for whole, factor in parts)
     return Whole(math.fsum(whole.value * factor for whole, factor in parts), min(whole.coverage for whole, _ in parts),
-                 min(whole.confidence for whole, _ in parts), effects, guessed / size if size > 0 else 0.0)
+                 min(whole.confidence for whole, _ in parts), effects, size, guessed / size if size > 0 else 0.0)
 
 
 def _by_basis(total: Whole | None, portions: float, mass_g: float, mass_effects: Effects):
@@ -181,13 +200,13 @@ def _figure(total: Whole | None, value: float | None, effects: Effects, waiting:
     """One figure with its status by the thresholds of reference/rules.csv."""
     coverage, confidence = (total.coverage, total.confidence) if total else (0.0, 0.0)
     if waiting or value is None or coverage < _rule(kitchen, "coverage_withheld_below"):
-        return Figure(math.nan, math.nan, math.nan, coverage, "withheld", plain(confidence))
+        return Figure(math.nan, math.nan, math.nan, coverage, confidence, "withheld")
     value = max(0.0, value)
     low, high = interval(value, math.sqrt(math.fsum(effect ** 2 for effect in effects.values())))
     doubtful = (coverage < 1 - 1e-12 or confidence < _rule(kitchen, "check_confidence_below")
                 or value > 0 and (high - value) / value > _rule(kitchen, "check_half_width_above")
                 or total.assumed > _rule(kitchen, "check_assumed_share_above"))
-    return Figure(value, low, high, coverage, "check" if doubtful else "ready", plain(confidence))
+    return Figure(value, low, high, coverage, confidence, "check" if doubtful else "ready")
 
 
 def _rule(kitchen: Kitchen, rule_id: str) -> float:
@@ -218,7 +237,7 @@ def _compare_figures(found: dict, waiting: dict[Variant, list[str]], tables: dic
         for column, text in zip(("recipe_id", "variant_id", "component", "unit", "basis"), key, strict=True):
             ledger.same(where, column, row[column], text, "figure_id")
         for column, expected in (("value", figure.value), ("low", figure.low), ("high", figure.high), ("coverage", figure.coverage),
-                                 ("confidence", number(figure.reason))):
+                                 ("confidence", figure.confidence)):
             ledger.number(where, column, row[column], expected, path_of("contributions"), scale=1e-6)
         ledger.same(where, "status", row["status"], figure.status, "coverage, confidence, interval and unsettled lines")
         _compare_reason(where, row, figure.status, waiting.get(key[:2], []), ledger)

@@ -35,7 +35,7 @@ SHAPED = {"meatball", "burger", "patty", "fishcake", "dumpling", "pancake", "kof
           "dough", "crumble", "filling", "crumb", "paste"}
 
 
-@dataclass
+@dataclass(eq=False)
 class Pot:
     """What is together in one vessel now (``lines``) and ever was; its heat; tap water in it."""
 
@@ -45,13 +45,18 @@ class Pot:
     drained: bool = False
     kept: bool = False  # the words say that its water is not poured off
     ever: set[int] = field(default_factory=set)
+    kinds: tuple | None = None  # what is in it, by kind: see Kitchen._kinds
 
     def put(self, numbers: list[int]) -> None:
         self.lines = list(dict.fromkeys([*self.lines, *numbers]))
         self.ever.update(numbers)
 
+    def forget(self) -> None:
+        """Only what is in it now was ever in it: the liquid was poured off, or things were taken out."""
+        self.ever, self.kinds = set(self.lines), None
 
-@dataclass
+
+@dataclass(eq=False)
 class Event:
     """One cooking of one line."""
 
@@ -141,8 +146,9 @@ class Kitchen:
             return self.mixed if self.mixed and self.mixed.lines else None
         if word in ("pan", "pot", "content", "contents"):
             return None
-        wet = [pot for pot in self.where.values() if pot.lines and self.holds_liquid(pot)]
-        if self.hot in wet or not wet:
+        pots = {id(pot): pot for pot in self.where.values()}
+        wet = [pot for pot in pots.values() if pot.lines and self.holds_liquid(pot)]
+        if any(pot is self.hot for pot in wet) or not wet:
             return self.hot if self.hot and self.hot.lines else None
         return wet[-1]
 
@@ -156,12 +162,23 @@ class Kitchen:
 
     def holds_liquid(self, pot: Pot) -> bool:
         """Whether a liquid of the recipe is or was in the pot."""
-        return any(self.lines[n].cooking_class in WET_CLASSES or "tomato" in self.lines[n].words and self.lines[n].cooked_already for n in pot.ever)
+        return self._kinds(pot)[0]
+
+    def _kinds(self, pot: Pot) -> tuple[bool, bool]:
+        """(a liquid of the recipe, a batter) is or was in the pot; worked out once per content."""
+        state = len(pot.ever)
+        if pot.kinds is None or pot.kinds[0] != state:
+            inside = [self.lines[n] for n in pot.ever]
+            wet = any(line.cooking_class in WET_CLASSES or line.cooked_already and "tomato" in line.words for line in inside)
+            pot.kinds = (state, (wet, {"flour", "sugars"} <= {line.cooking_class for line in inside}))
+        return pot.kinds[1]
 
     def pot_of(self, numbers: list[int]) -> Pot | None:
         """The pot the lines are in, the current one first."""
-        homes = [self.where[n] for n in numbers if n in self.where and n in self.where[n].lines]
-        return self.current if self.current in homes else homes[-1] if homes else None
+        asked = {id(self.where[n]): self.where[n] for n in numbers if n in self.where}
+        homes = [home for home in asked.values() if not set(numbers).isdisjoint(home.lines)]
+        here = any(home is self.current for home in homes)
+        return self.current if here else homes[-1] if homes else None
 
     def new(self, numbers: list[int]) -> Pot:
         """A new pot with these lines."""
@@ -208,19 +225,20 @@ class Kitchen:
 
     def with_companions(self, objects: list[int], pot: Pot) -> list[int]:
         """What was cooked or mixed with the objects goes where they go."""
+        homes = {id(self.where[n]): self.where[n] for n in objects if n in self.where}
         found = list(objects)
-        for number in objects:
-            home = self.where.get(number)
-            if home is not None and home is not pot and number in home.lines:
+        for home in homes.values():
+            if home is not pot and not set(objects).isdisjoint(home.lines):
                 found += home.lines
         return list(dict.fromkeys(found))
 
     def move(self, numbers: list[int], pot: Pot, sentence: str = "", rule: str = "named") -> None:
         """Take the lines from where they are into ``pot``."""
+        moved = set(numbers)
+        for home in {id(self.where[n]): self.where[n] for n in numbers if n in self.where}.values():
+            if home is not pot:
+                home.lines = [n for n in home.lines if n not in moved]
         for number in numbers:
-            home = self.where.get(number)
-            if home is not None and home is not pot and number in home.lines:
-                home.lines.remove(number)
             self.where[number] = pot
             if sentence:
                 self.named.setdefault(number, (sentence, rule))
@@ -241,7 +259,7 @@ class Kitchen:
         for number in [n for n in pot.lines if self.lines[n].cooking_class in ("water", "salt")]:
             pot.lines.remove(number)
         pot.water, pot.heat, pot.drained = False, "", True
-        pot.ever = set(pot.lines)
+        pot.forget()
 
     def mark_kept(self) -> None:
         """The words say that the liquid of the current pot was taken up."""
@@ -274,9 +292,9 @@ class Kitchen:
         boiled = any(event.method == "boil" for event in events)
         if boiled and method in ("simmer", "stir-fry") and self.lines[number].cooking_class in ("pasta", "noodles", "rice"):
             method = "reheat"
-        cake = {"flour", "sugars"} <= {self.lines[n].cooking_class for n in pot.ever}
+        held, cake = self._kinds(pot)
         events.append(Event(method, clause.minutes, pot, confidence, [clause.sentence], "drained" if hint == "drained" and method == "boil" else "",
-                            hint, self.holds_liquid(pot), cake))
+                            hint, held, cake))
 
     def _liquid(self, number: int, event: Event) -> tuple[str, float]:
         """What became of the liquid, and how sure that is (1 when the words say it)."""

@@ -335,7 +335,7 @@ def _remove(kitchen: Kitchen, clause: Clause, text: str) -> None:
         return
     aside = Pot()
     kitchen.move([n for n in objects if n in kitchen.where], aside)
-    pan.ever = set(pan.lines)
+    pan.forget()
     if not pan.lines and pan.heat not in ("stir-fry", "fry"):
         kitchen.current = aside
     kitchen.last = objects
@@ -353,7 +353,7 @@ def _drain(kitchen: Kitchen, clause: Clause, text: str) -> None:
         return  # says twice that the water goes
     watery = [event.pot for events in kitchen.events for event in events[-1:] if event.liquid == "" and event.method in ("boil", "soak")]
     here = [now] if now is not None and any(e[-1].pot is now and e[-1].method in ("boil", "simmer", "soak") for e in kitchen.events if e) else []
-    pots = chosen or here or watery[-1:]
+    pots = list({id(pot): pot for pot in chosen or here or watery[-1:]}.values())
     unsure = bool(re.search(r"\b(?:reserv|keep|kept|save|saving|retain)\w*\b(?! (?:it |them )?warm)", clause.sentence.lower()))
     for pot in pots:
         kitchen.pour_off(pot, clause, unsure)

@@ -11,17 +11,19 @@ from pipeline import tables
 REASONS = (
     "settled", "decided", "optional-left-out", "heading", "not-food", "unreadable", "no-candidate", "decided-none",
     "words-not-covered", "head-differs", "state-differs", "close-call",
-    "no-quantity", "no-measure", "no-density", "no-entry", "absurd-quantity", "no-yield",
+    "reading-in-doubt", "no-quantity", "no-measure", "no-density", "no-entry", "absurd-quantity", "no-yield",
 )
 
 
 def settle(
     lines: pd.DataFrame, parsed: pd.DataFrame, matched: pd.DataFrame, weighed: pd.DataFrame, cooked: pd.DataFrame,
-    variants: pd.DataFrame,
+    variants: pd.DataFrame, read_above: float,
 ) -> pd.DataFrame:
     """The released ``lines`` table (model Settled): everything found, in one outcome.
 
-    A line that matched but cannot be weighed is for review. An optional line counts only
+    A line that matched but cannot be weighed is for review, and so is one whose reading is
+    no surer than ``read_above`` (a second food in the line, words left over), unless a
+    person decided on it: what was not read must not be left out in silence. An optional line counts only
     in variants of kind ``optional``. ``confidence`` = reading x match x method.
     """
     frame = lines[["recipe_id", "variant_id", "line_no", "line_id", "text"]].merge(
@@ -32,21 +34,23 @@ def settle(
     frame = frame.merge(variants[["recipe_id", "variant_id", "kind"]].rename(columns={"kind": "variant_kind"}),
                         on=["recipe_id", "variant_id"], validate="m:1")
     unweighed = (frame["match_outcome"] == "accepted") & frame["edible_g"].isna()
-    frame["outcome"] = np.where(unweighed, "review", frame["match_outcome"])
+    doubtful = (frame["match_outcome"] == "accepted") & (frame["parse_confidence"] <= read_above) & (
+        frame["match_reason"] != "decided")
+    frame["outcome"] = np.where(unweighed | doubtful, "review", frame["match_outcome"])
     is_food = frame["outcome"] != "not-food"
     left_out = frame["optional"] & (frame["variant_kind"] != "optional")
     frame["counted"] = is_food & ~left_out
-    frame["reason"] = _reasons(frame, unweighed, left_out)
+    frame["reason"] = _reasons(frame, unweighed, doubtful, left_out)
     frame["cooked_g"] = frame["edible_g"] * frame["yield_fraction"]
     frame["confidence"] = (frame["parse_confidence"] * frame["match_confidence"] * frame["method_confidence"]).round(6)
     ordered = frame[tables.columns(tables.Settled)].sort_values(["recipe_id", "variant_id", "line_no"], ignore_index=True)
     return tables.checked(tables.Settled, ordered, "settle")
 
 
-def _reasons(frame: pd.DataFrame, unweighed: pd.Series, left_out: pd.Series) -> pd.Series:
+def _reasons(frame: pd.DataFrame, unweighed: pd.Series, doubtful: pd.Series, left_out: pd.Series) -> pd.Series:
     matched = frame["match_reason"].replace({"matched": "settled"})
     unreadable = frame["parse_reason"].where(frame["kind"] == "unreadable", "")
     reason = matched.where(~((frame["match_outcome"] == "none") & (unreadable != "")), unreadable)
-    reason = reason.where(~unweighed, frame["weigh_reason"])
+    reason = reason.where(~doubtful, "reading-in-doubt").where(~unweighed, frame["weigh_reason"])
     settled = frame["outcome"] == "accepted"
     return reason.where(~(settled & left_out), "optional-left-out")
