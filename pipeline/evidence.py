@@ -29,12 +29,17 @@ def used_factors(reference: Reference, stage_tables: dict[str, pd.DataFrame]) ->
     for name, key in WHOLE.items():
         frames.append(_numbers(name, getattr(reference, name), getattr(reference, name)[key]))
     for name, (key, stage, column) in BY_USE.items():
-        used = set(stage_tables[stage][column])
+        used = {part for ids in stage_tables[stage][column].unique() for part in factor_ids(ids)}
         rows = getattr(reference, name)
         frames.append(_numbers(name, rows[rows[key].isin(used)], rows.loc[rows[key].isin(used), key]))
     frames.append(_retention(reference, stage_tables["retentions"]))
     frame = pd.concat([part for part in frames if len(part)], ignore_index=True)
     return frame.sort_values(["file", "row_id", "column"], ignore_index=True)
+
+
+def factor_ids(joined: str) -> list[str]:
+    """The rows behind a factor: a chain joins its ids with "+", and "@" adds the minutes of a timed one."""
+    return [part.split("@")[0] for part in joined.split("+")]
 
 
 def _retention(reference: Reference, retentions: pd.DataFrame) -> pd.DataFrame:

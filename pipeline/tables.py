@@ -30,6 +30,15 @@ VALUE_TYPES = (
 )
 STATES = ("", "raw", "dried", "canned", "drained", "frozen", "cooked", "smoked", "pickled")
 AMOUNT_RULES = ("stated", "to-taste", "to-serve", "for-cooking", "none")
+# Why a settled line ended as it did. Reading gives too-long to no-food-words, matching the rows from
+# decided to reading-in-doubt, weighing the last ones.
+LINE_REASONS = (
+    "settled", "optional-left-out", "heading", "not-food",
+    "unreadable", "too-long", "negative-quantity", "absurd-quantity", "no-food-words",
+    "decided", "decided-none", "no-candidate", "words-not-covered", "head-differs", "state-differs", "close-call",
+    "reading-in-doubt",
+    "no-quantity", "no-measure", "no-density", "no-entry",
+)
 LINE_KINDS = ("food", "heading", "not-food", "unreadable")
 METHODS = (
     "raw", "boil", "simmer", "steam", "fry", "stir-fry", "bake", "grill", "microwave", "soak", "reheat",
@@ -273,7 +282,7 @@ class Settled(_Table):
     method: Series[str] = _text()
     yield_fraction: Series[float] = _number(ge=0)
     cooked_g: Series[float] = _number(ge=0)
-    reason: Series[str] = _text(str_length={"min_value": 1})
+    reason: Series[str] = _text(isin=LINE_REASONS)
     counted: Series[bool] = pa.Field()
     confidence: Series[float] = pa.Field(ge=0, le=1)
     line_id: Series[str] = _text(str_matches=LINE_ID, unique=True)

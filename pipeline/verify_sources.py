@@ -21,7 +21,6 @@ KEYS = {
     "retention": ("retention_code", "component"), "energy_factors": ("component",), "rules": ("rule_id",),
     "amount_spread": ("spread_id",), "amount_rules": ("rule_id",), "composition_spread": ("component", "food_group"),
     "components": ("component", "unit"), "sources": ("source_id",), "nutrient_reference_values": ("component",),
-    "claims": ("claim_id", "condition_no", "food_form", "component", "unit", "basis", "comparator", "any_of"),
 }
 DECISION_FILES = ("foods", "methods")
 
@@ -32,6 +31,7 @@ class Project:
     def __init__(self, root: Path, table: str):
         self.root, self.table = root, table
         self._read: dict[str, Rows] = {}
+        self._lists: dict[str, list[dict[str, str]]] = {}
 
     def reference(self, name: str) -> Rows:
         """A reference file by row id."""
@@ -50,16 +50,28 @@ class Project:
         """A number of a reference file; KeyError when the row is not there."""
         return number(self.reference(file)[row_id][column])
 
+    def listed(self, path: str) -> list[dict[str, str]]:
+        """The rows of a file in their order; InputError when it cannot be read."""
+        if path not in self._lists:
+            try:
+                with open(self.root / path, encoding="utf-8", newline="") as file:
+                    self._lists[path] = list(csv.DictReader(file))
+            except (OSError, UnicodeDecodeError, csv.Error) as error:
+                raise _unreadable(self.root / path, error) from None
+        return self._lists[path]
+
     def _rows(self, path: str, key: tuple[str, ...], joint: str = "/") -> Rows:
         if path not in self._read:
             try:
-                with open(self.root / path, encoding="utf-8", newline="") as file:
-                    self._read[path] = {joint.join(row[part] for part in key): row for row in csv.DictReader(file)}
-            except (OSError, UnicodeDecodeError, csv.Error, KeyError, TypeError) as error:
-                raise InputError(Problem(str(self.root / path), f"cannot be read ({type(error).__name__}: {error})",
-                                         "Restore it from version control: a release is verified against it", "missing-file",
-                                         stage="verify")) from None
+                self._read[path] = {joint.join(row[part] for part in key): row for row in self.listed(path)}
+            except (KeyError, TypeError) as error:
+                raise _unreadable(self.root / path, error) from None
         return self._read[path]
+
+
+def _unreadable(path: Path, error: Exception) -> InputError:
+    return InputError(Problem(str(path), f"cannot be read ({type(error).__name__}: {error})",
+                              "Restore it from version control: a release is verified against it", "missing-file", stage="verify"))
 
 
 def compare_inputs(manifest: dict, project: Project, ledger: Ledger) -> None:

@@ -19,6 +19,8 @@ ENERGY = pd.DataFrame(
 RULES = {
     "coverage_withheld_below": 0.9, "check_confidence_below": 0.7, "check_half_width_above": 0.5,
     "check_assumed_share_above": 0.1, "finished_mass_relative": 0.02,
+    "implausible_energy_kj_per_100g": 4070.0, "implausible_mass_g_per_100g": 110.0,
+    "implausible_potassium_mg_per_portion": 6000.0,
 }
 
 

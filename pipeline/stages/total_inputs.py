@@ -28,7 +28,10 @@ def inputs(parts, counted, weighed, cooked, retentions, candidates, recipes, ent
         yield_inputs(counted, cooked, reference.yields),
         finished_inputs(recipes, reference),
     ]
-    frame = pd.concat([part for part in frames if len(part)], ignore_index=True)[COLUMNS]
+    filled = [part for part in frames if len(part)]
+    if not filled:
+        return tables.empty(tables.Inputs)
+    frame = pd.concat(filled, ignore_index=True)[COLUMNS]
     return frame.drop_duplicates("input_id").sort_values("input_id", ignore_index=True)
 
 
@@ -153,10 +156,14 @@ def retention_inputs(parts: pd.DataFrame, retentions: pd.DataFrame, factors: pd.
     named = retentions.assign(named=retentions["retention_id"] + ":" + retentions["component"])
     _one_value_per_id(named[named["retention_id"] != ""], "named", "retention_fraction")
     sources = factors.drop_duplicates("retention_code").set_index("retention_code")["source_id"]
-    first_code = used["retention_id"].str.split("+").str[0]
     return _ranged(used, "retention:" + used["retention_id"] + ":" + used["component"], "retention",
                    ("retention_fraction", "retention_low", "retention_high"), "1",
-                   first_code.map(sources).fillna("mass-balance"), used["retention_id"])
+                   _first_row(used["retention_id"]).map(sources).fillna("mass-balance"), used["retention_id"])
+
+
+def _first_row(ids: pd.Series) -> pd.Series:
+    """The reference row of the first factor of a chain ("a+b@18min" -> "a"); its source stands for the chain."""
+    return ids.str.split("+").str[0].str.split("@").str[0]
 
 
 def _one_value_per_id(frame: pd.DataFrame, id_column: str, value_column: str) -> None:
@@ -175,7 +182,7 @@ def yield_inputs(counted: pd.DataFrame, cooked: pd.DataFrame, yields: pd.DataFra
     _one_value_per_id(cooked[cooked["yield_id"] != ""], "yield_id", "yield_fraction")
     sources = yields.set_index("yield_id")["source_id"]
     return _ranged(used, "yield:" + used["yield_id"], "yield", ("yield_fraction", "yield_low", "yield_high"), "1",
-                   used["yield_id"].map(sources).fillna("common-practice"), used["yield_id"])
+                   _first_row(used["yield_id"]).map(sources).fillna("common-practice"), used["yield_id"])
 
 
 def finished_inputs(recipes: pd.DataFrame, reference) -> pd.DataFrame:

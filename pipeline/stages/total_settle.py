@@ -8,11 +8,10 @@ import pandas as pd
 from pipeline import tables
 
 # Reasons a settled line can give; every line has exactly one.
-REASONS = (
-    "settled", "decided", "optional-left-out", "heading", "not-food", "unreadable", "no-candidate", "decided-none",
-    "words-not-covered", "head-differs", "state-differs", "close-call",
-    "reading-in-doubt", "no-quantity", "no-measure", "no-density", "no-entry", "absurd-quantity", "no-yield",
-)
+REASONS = tables.LINE_REASONS
+# What makes a line unreadable, the plainest first: where several hold, the first is the reason.
+FATAL = ("too-long", "negative-quantity", "absurd-quantity", "no-food-words")
+
 
 
 def settle(
@@ -49,8 +48,16 @@ def settle(
 
 def _reasons(frame: pd.DataFrame, unweighed: pd.Series, doubtful: pd.Series, left_out: pd.Series) -> pd.Series:
     matched = frame["match_reason"].replace({"matched": "settled"})
-    unreadable = frame["parse_reason"].where(frame["kind"] == "unreadable", "")
+    unreadable = frame["parse_reason"].where(frame["kind"] == "unreadable", "").map(_fatal)
     reason = matched.where(~((frame["match_outcome"] == "none") & (unreadable != "")), unreadable)
     reason = reason.where(~doubtful, "reading-in-doubt").where(~unweighed, frame["weigh_reason"])
     settled = frame["outcome"] == "accepted"
     return reason.where(~(settled & left_out), "optional-left-out")
+
+
+def _fatal(parse_reasons: str) -> str:
+    """The one reason of a line that could not be read, from the doubts that reading names."""
+    if parse_reasons == "":
+        return ""
+    named = parse_reasons.split(";")
+    return next((code for code in FATAL if code in named), "unreadable")

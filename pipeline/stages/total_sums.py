@@ -33,25 +33,30 @@ def uses(parts, counted, weighed, cooked, recipes, leaves) -> pd.DataFrame:
     ], ignore_index=True)
     by_mass = summands.merge(mass, on="line_id")
     relative = (uncertainty / value.where(value > 0)).fillna(0.0)
-    by_mass["effect"] = by_mass["amount"] * by_mass["input_id"].map(relative)
+    by_mass["effect"] = by_mass["amount"] * _of(relative, by_mass["input_id"])
     known = parts.dropna(subset=["amount"])
     per_unit = known["edible_g"] / 100 * known["retention_fraction"]
     by_composition = known[[*KEY, "component"]].assign(
-        input_id=known["composition_input"], effect=per_unit * known["composition_input"].map(uncertainty))
+        input_id=known["composition_input"], effect=per_unit * _of(uncertainty, known["composition_input"]))
     by_match = known[[*KEY, "component"]].assign(
-        input_id=known["match_input"], effect=per_unit * known["match_input"].map(uncertainty))
+        input_id=known["match_input"], effect=per_unit * _of(uncertainty, known["match_input"]))
     is_water = known["component"] == WATER
     per_factor = np.where(is_water, known["edible_g"], known["edible_g"] * known["value_per_100g"] / 100)
     # Water that a yield would take below nothing stays at nothing whatever the yield.
     per_factor = np.where(is_water & (known["retention_fraction"] == 0), 0.0, per_factor)
     by_retention = known[[*KEY, "component"]].assign(
-        input_id=known["retention_input"], effect=per_factor * known["retention_input"].map(uncertainty))
+        input_id=known["retention_input"], effect=per_factor * _of(uncertainty, known["retention_input"]))
     by_yield = weight[KEY].assign(
-        component=MASS, input_id=weight["yield_input"], effect=weight["edible_g"] * weight["yield_input"].map(uncertainty))
+        component=MASS, input_id=weight["yield_input"], effect=weight["edible_g"] * _of(uncertainty, weight["yield_input"]))
     frame = pd.concat([by_mass[[*KEY, "component", "input_id", "effect"]], by_composition, by_match, by_retention, by_yield],
                       ignore_index=True)
     frame = frame[frame["effect"].fillna(0) != 0]
     return _with_finished_weight(frame, recipes, uncertainty)
+
+
+def _of(numbers: pd.Series, ids: pd.Series) -> pd.Series:
+    """The number of each id; a number column even where there is no row at all."""
+    return ids.map(numbers).astype("float64")
 
 
 def cooked_weight(counted: pd.DataFrame, cooked: pd.DataFrame) -> pd.DataFrame:
@@ -189,15 +194,39 @@ def _judge_standing(frame: pd.DataFrame, settled, parts, weighed, reference) -> 
     waits = pd.Series(waits, index=frame.index).fillna("")
     thin = frame["coverage"] < reference.rule("coverage_withheld_below")
     weightless = frame["value"].isna()
-    withheld = (waits != "") | thin | weightless
+    beyond = _implausible(frame, reference)
+    withheld = (waits != "") | thin | weightless | (beyond != "")
     missing = _missing_lines(frame, parts, reference)
     why_withheld = np.select(
-        [waits != "", frame["coverage"].eq(0) & weightless, thin],
-        [waits, "no counted line has a weight", "values are missing for too much of the dish: " + missing], "no cooked weight")
+        [waits != "", beyond != "", frame["coverage"].eq(0) & weightless, thin],
+        [waits, beyond, "no counted line has a weight", "values are missing for too much of the dish: " + missing],
+        "no cooked weight")
     doubts = _doubts(frame, parts, settled, weighed, missing, reference)
     frame["status"] = np.select([withheld, doubts != ""], ["withheld", "check"], "ready")
     frame["reason"] = np.where(withheld, why_withheld, doubts)
     frame.loc[withheld, ["value", "low", "high"]] = np.nan
+
+
+def _implausible(frame: pd.DataFrame, reference) -> pd.Series:
+    """Why no figure of a variant can be trusted: one of them is beyond what any dish can hold.
+
+    Such a figure shows a slip in an amount, a unit, a yield or the portions, which bends
+    the others as well; so all of the variant's figures get the reason. "" for the rest.
+    """
+    potassium = (frame["figure"] == "K") & (frame["basis"] == "portion")
+    energy = (frame["figure"] == "ENERC") & (frame["unit"] == "kJ") & (frame["basis"] == "100g")
+    mass = (frame["unit"] == "g") & (frame["figure"] != "WATER") & (frame["basis"] == "100g")
+    found: dict[tuple[str, str], str] = {}
+    for rule_id, asked in (("implausible_potassium_mg_per_portion", potassium), ("implausible_energy_kj_per_100g", energy),
+                           ("implausible_mass_g_per_100g", mass)):
+        limit = reference.rule(rule_id)
+        for row in frame[asked & (frame["value"] > limit)].itertuples():
+            basis = "portion" if row.basis == "portion" else "100 g"
+            found.setdefault((row.recipe_id, row.variant_id),
+                             f"implausible: {row.figure} {row.value:,.0f} {row.unit} per {basis}, and no dish has more than "
+                             f"{limit:,.0f}; an amount, a unit or the portions are wrong")
+    keys = zip(frame["recipe_id"], frame["variant_id"], strict=True)
+    return pd.Series([found.get(key, "") for key in keys], index=frame.index, dtype="str")
 
 
 def _unsettled_lines(settled: pd.DataFrame) -> dict[tuple[str, str], str]:

@@ -1,0 +1,64 @@
+"""The README and the help tell the truth: each command written there exists, and those of the tour work."""
+
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import click
+import pytest
+
+from pipeline.cli import commands
+from pipeline.root import ROOT
+
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+POTASH = Path(sys.executable).with_name("potash")
+
+
+def shell_lines() -> list[str]:
+    """The lines of the README's shell blocks, without comments."""
+    blocks = re.findall(r"```sh\n(.*?)```", README, flags=re.DOTALL)
+    lines = [line.split(" #")[0].strip() for block in blocks for line in block.splitlines()]
+    return [line for line in lines if line]
+
+
+def potash_lines() -> list[list[str]]:
+    found = [shlex.split(line.removeprefix(".venv/bin/")) for line in shell_lines()
+             if line.removeprefix(".venv/bin/").startswith("potash ")]
+    assert len(found) >= 8
+    return found
+
+
+def test_every_command_of_the_readme_exists_with_its_options():
+    for words in potash_lines():
+        command, rest = commands, words[1:]
+        while isinstance(command, click.Group):
+            assert rest[0] in command.commands, words
+            command, rest = command.commands[rest[0]], rest[1:]
+        options = {name for parameter in command.params for name in parameter.opts}
+        assert all(word in options for word in rest if word.startswith("-")), words
+
+
+def test_every_command_is_in_the_readme():
+    written = {words[1] for words in potash_lines()}
+    assert set(commands.commands) <= written
+
+
+def test_the_two_commands_and_the_plain_lines_agree_with_the_makefile():
+    makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
+    assert {"make run", "make test"} <= set(shell_lines())
+    pins = re.search(r"-r (requirements\S+)", "\n".join(shell_lines())).group(1)
+    assert pins in makefile and (ROOT / pins).is_file()
+
+
+def test_files_the_readme_names_are_there():
+    named = set(re.findall(r"`((?:reference|mappings|pipeline|tests)/[\w./-]+)`", README))
+    assert named
+    assert [name for name in named if not (ROOT / name).exists()] == []
+
+
+@pytest.mark.parametrize("words", [["--help"], ["run", "--help"], ["trace", "--help"], ["verify", "--help"]])
+def test_help_says_what_a_command_does(words):
+    done = subprocess.run([POTASH, *words], capture_output=True, text=True, timeout=120)
+    assert done.returncode == 0 and "Usage:" in done.stdout and done.stderr == ""
