@@ -5,8 +5,9 @@ goes from cause to effect: files, source rows, masses, cooking, lines, contribut
 inputs, figures, verdicts. Each step rests on what was recomputed before it, not on what
 the release says, so that a changed number is reported where it stands and not in
 everything that should follow from it. What cannot be recomputed is the reading of words:
-``evidence/parsed.csv``, ``matched.csv`` and the method and chain of ``cooked.csv`` are
-taken as they are, and held against what rests on them.
+``evidence/parsed.csv``, ``matched.csv``, the scores of ``candidates.csv`` and the method,
+chain and minutes of ``cooked.csv`` are taken as they are, and held against what rests on
+them; findings, worklist, problems and steps against their Parquet files and hashes alone.
 
 Numbers agree when they are the same to ten significant digits, as released tables carry.
 """
@@ -50,7 +51,7 @@ def _recompute(tables: dict, project: verify_sources.Project, manifest: dict, le
     weights = verify_mass.masses(tables, project, ledger)
     yields = verify_cooking.yields(tables, project, ledger)
     retentions = verify_cooking.retentions(tables, project, ledger)
-    lines = verify_cooking.lines(tables, weights, yields, ledger)
+    lines = verify_cooking.lines(tables, weights, yields, project, ledger)
     kitchen = verify_amounts.Kitchen(tables, project, project.table, yields, retentions, verify_amounts.units_of(project))
     amounts = verify_amounts.amounts(lines, kitchen, ledger)
     uncertainties = verify_amounts.inputs(lines, kitchen, ledger)

@@ -141,13 +141,14 @@ def inputs(lines: list[Line], kitchen: Kitchen, ledger: Ledger) -> dict[str, flo
         cooked = kitchen.yields[line.line_id]
         if cooked.input_id:
             row_id = cooked.input_id.removeprefix("yield:")
-            leaves[cooked.input_id] = _ranged(cooked, "yield", "1", kitchen.project.reference("yields").get(row_id), row_id,
-                                              f"{path_of('cooked')} {line.line_id}")
+            first = kitchen.project.reference("yields").get(_first(row_id))
+            leaves[cooked.input_id] = _ranged(cooked, "yield", "1", first, row_id, f"{path_of('cooked')} {line.line_id}")
         for component in kitchen.units:
             kept = kitchen.retentions.get((line.line_id, component))
             if kept:
-                leaves[kept.input_id] = _ranged(kept, "retention", "1", None, kept.input_id.split(":")[1],
-                                                f"{path_of('retentions')} {line.line_id} {component}")
+                codes = kept.input_id.split(":")[1]
+                first = kitchen.project.reference("retention").get(f"{_first(codes)}/{component}")
+                leaves[kept.input_id] = _ranged(kept, "retention", "1", first, codes, f"{path_of('retentions')} {line.line_id} {component}")
     _composition_leaves(lines, kitchen, leaves)
     _match_leaves(lines, kitchen, leaves)
     _finished_leaves(kitchen, leaves)
@@ -158,6 +159,11 @@ def inputs(lines: list[Line], kitchen: Kitchen, ledger: Ledger) -> dict[str, flo
         if input_id in written:
             _compare_leaf(written[input_id], input_id, leaf, ledger)
     return {input_id: leaf.uncertainty for input_id, leaf in leaves.items()}
+
+
+def _first(joined: str) -> str:
+    """The row of the first factor of a chain ("a+b@18min" -> "a"): its source stands for the chain."""
+    return joined.split("+")[0].split("@")[0]
 
 
 def _compare_leaf(row: dict, input_id: str, leaf: Leaf, ledger: Ledger) -> None:

@@ -144,10 +144,11 @@ COPIED = {
 }
 
 
-def lines(tables: dict[str, Rows], weights: dict[str, Mass], cooked: dict[str, Input], ledger: Ledger) -> list[Line]:
+def lines(tables: dict[str, Rows], weights: dict[str, Mass], cooked: dict[str, Input], project: Project, ledger: Ledger) -> list[Line]:
     """Compares the released lines with the evidence; gives those that the sums count."""
     for name in ("source_lines", "parsed", "matched"):
         ledger.keys("lines", path_of(name), tables[name], tables["lines"], path_of("lines"))
+    _same_numbers(tables, ledger)
     _best_candidates(tables, ledger)
     _odds_agree(tables, ledger)
     counted = []
@@ -159,7 +160,7 @@ def lines(tables: dict[str, Rows], weights: dict[str, Mass], cooked: dict[str, I
         ledger.same(where, "line_id", line_id, f"{row['recipe_id']}/{row['variant_id']}/{row['line_no']}", "its recipe, variant and number")
         for column, (table, name) in COPIED.items():
             ledger.same(where, column, row[column], tables[table][line_id][name], f"{path_of(table)} {line_id}")
-        outcome, is_counted, confidence = _standing(where, row, tables, ledger)
+        outcome, is_counted, confidence = _standing(where, row, tables, project, ledger)
         weight = weights.get(line_id)
         cooked_g = weight.edible_g * cooked[line_id].value if weight else math.nan
         ledger.number(where, "cooked_g", row["cooked_g"], cooked_g, "edible_g x yield_fraction")
@@ -170,12 +171,14 @@ def lines(tables: dict[str, Rows], weights: dict[str, Mass], cooked: dict[str, I
     return counted
 
 
-def _standing(where, row: dict, tables: dict[str, Rows], ledger: Ledger) -> tuple[str, bool, float]:
+def _standing(where, row: dict, tables: dict[str, Rows], project: Project, ledger: Ledger) -> tuple[str, bool, float]:
     line_id = where[2]
     parsed, matched, weighed = (tables[name][line_id] for name in ("parsed", "matched", "weighed"))
-    unweighed = matched["match_outcome"] == "accepted" and weighed["edible_g"] == ""
-    outcome = "review" if unweighed else matched["match_outcome"]
-    ledger.same(where, "outcome", row["outcome"], outcome, "match and mass")
+    outcome = matched["match_outcome"]
+    doubtful = number(parsed["parse_confidence"]) <= project.factor("rules", "read_above", "value") and matched["match_reason"] != "decided"
+    if outcome == "accepted" and (weighed["edible_g"] == "" or doubtful):
+        outcome = "review"
+    ledger.same(where, "outcome", row["outcome"], outcome, "reading, match and mass")
     variant = tables["variants"].get(f"{row['recipe_id']} {row['variant_id']}", {})
     left_out = parsed["optional"] == "true" and variant.get("kind") != "optional"
     is_counted = outcome != "not-food" and not left_out
@@ -185,27 +188,44 @@ def _standing(where, row: dict, tables: dict[str, Rows], ledger: Ledger) -> tupl
     sure = math.prod(number(text) for text in (
         parsed["parse_confidence"], matched["match_confidence"], tables["cooked"][line_id]["method_confidence"]))
     if abs(number(row["confidence"]) - sure) > HALF_SIXTH:
-        ledger.differs(*where, "confidence", row["confidence"], plain(round(sure, 6)), "reading x match x method")
+        ledger.differs(*where, "confidence", row["confidence"], plain(round(sure, 6)),
+                       ", ".join(f"{path_of(name)} {line_id}" for name in ("parsed", "matched", "cooked")))
         return outcome, is_counted, round(sure, 6)
     return outcome, is_counted, number(row["confidence"])
+
+
+def _same_numbers(tables: dict[str, Rows], ledger: Ledger) -> None:
+    """What two tables say twice: the number of a line in its id, the portions of a recipe and of its plain variants."""
+    for line_id, row in tables["source_lines"].items():
+        ledger.same(place("lines", "source_lines", line_id), "line_no", row["line_no"], line_id.rpartition("/")[2], "its line_id")
+    for key, row in tables["variants"].items():
+        recipe = tables["recipes"].get(row["recipe_id"])
+        if recipe is None:
+            ledger.differs(*place("lines", "variants", key), "recipe_id", row["recipe_id"], "a recipe", path_of("recipes"))
+        elif row["kind"] in ("base", "optional"):
+            ledger.same(place("lines", "variants", key), "portions", row["portions"], recipe["portions"], f"{path_of('recipes')} {row['recipe_id']}")
 
 
 def _odds_agree(tables: dict[str, Rows], ledger: Ledger) -> None:
     """Score and probability of a candidate say the same: the score is its odds against "none of
     these" alone, o / (1 + o), the probability its odds over those of all, so that odds over
     probability is one number for a line. Compared as far as six decimals tell."""
-    of_line: dict[str, list[tuple[str, dict]]] = {}
+    of_line: dict[str, dict[str, tuple[float, float]]] = {}
     for key, row in tables["candidates"].items():
-        of_line.setdefault(row["line_id"], []).append((key, row))
-    for rows in of_line.values():
-        least, most = 0.0, math.inf
-        for key, row in rows:
-            low, high = _whole_odds(number(row["score"]), number(row["probability"]))
-            if low > most * (1 + 1e-9) or high < least * (1 - 1e-9):
-                ledger.differs(*place("lines", "candidates", key), "probability", row["probability"],
-                               "what its score and the other candidates give", "score")
-                break
-            least, most = max(least, low), min(most, high)
+        of_line.setdefault(row["line_id"], {})[key] = _whole_odds(number(row["score"]), number(row["probability"]))
+    for ends in of_line.values():
+        if _meet(ends.values()):
+            continue
+        alone = [key for key in ends if _meet(other for name, other in ends.items() if name != key)]
+        for key in alone or ends:
+            ledger.differs(*place("lines", "candidates", key), "probability", tables["candidates"][key]["probability"],
+                           "what its score and the other candidates give", "score")
+
+
+def _meet(ends) -> bool:
+    """Whether one number lies within all of the given ends."""
+    lows, highs = zip(*ends, strict=True)
+    return max(lows) <= min(highs) * (1 + 1e-9)
 
 
 def _whole_odds(score: float, probability: float) -> tuple[float, float]:
@@ -226,9 +246,10 @@ def _best_candidates(tables: dict[str, Rows], ledger: Ledger) -> None:
         matched = tables["matched"].get(row["line_id"])
         if matched is None:
             ledger.differs(*place("lines", "candidates", key), "line_id", row["line_id"], "a line", path_of("matched"))
-        elif row["rank"] == "1" and matched["entry_id"]:
+        elif row["rank"] == "1":
             where, origin = place("lines", "candidates", key), f"{path_of('matched')} {row['line_id']}"
             ledger.same(where, "probability", row["probability"], matched["match_confidence"], origin)
+        if row["rank"] == "1" and matched and matched["entry_id"]:
             ledger.same(where, "entry_id", row["entry_id"], matched["entry_id"], origin)
             ledger.same(where, "entry_name", row["entry_name"], matched["entry_name"], origin)
         if row["entry_id"] not in tables["entries"]:

@@ -40,13 +40,13 @@ class Figure(NamedTuple):
 
 
 class Whole(NamedTuple):
-    """One component of one variant: its total, coverage, confidence, and effect per input."""
+    """One component, or one figure, of one variant: its total, coverage, confidence, and effect per input."""
 
     value: float
     coverage: float
     confidence: float
     effects: Effects
-    summed: float  # what the lines add up to
+    summed: float  # what the lines add up to; the sizes of its terms, where it is a combination
     assumed: float  # of that, from lines whose amount a rule supplied
 
 
@@ -87,14 +87,16 @@ def figures(lines: list[Line], amounts: list[Amount], uncertainties: dict[str, f
         if finished:
             wholes[WATER] = _balanced(wholes[WATER], finished, (mass_g, mass_effects))
             mass_g, mass_effects = finished
+        totals, sums = {}, {}
         for (component, unit), factors in linear.items():
             parts = [(wholes[name], factor) for name, factor in factors.items() if name in wholes]
             total = _combined(parts, len(factors))
             if total and total.effects:
                 shares.update(_shares((*variant, component, unit), total.effects))
             for basis, value, effects in _by_basis(total, number(row["portions"]), mass_g, mass_effects):
-                key = (*variant, component, unit, basis)
-                found[key] = _figure(total, value, effects, waiting.get(variant), kitchen)
+                totals[component, unit, basis], sums[component, unit, basis] = total, (value, effects)
+        withheld = bool(waiting.get(variant)) or _is_implausible(sums, kitchen)
+        found.update({(*variant, *key): _figure(totals[key], *sums[key], withheld, kitchen) for key in sums})
     _compare_figures(found, waiting, tables, ledger)
     _compare_shares(shares, tables["shares"], ledger)
     return found
@@ -175,7 +177,7 @@ def _combined(parts: list[tuple[Whole, float]], wanted: int) -> Whole | None:
     size = math.fsum(abs(whole.summed * factor) for whole, factor in parts)
     guessed = math.fsum(abs(whole.assumed * factor) for whole, factor in parts)
     return Whole(math.fsum(whole.value * factor for whole, factor in parts), min(whole.coverage for whole, _ in parts),
-                 min(whole.confidence for whole, _ in parts), effects, size, guessed / size if size > 0 else 0.0)
+                 min(whole.confidence for whole, _ in parts), effects, size, guessed)
 
 
 def _by_basis(total: Whole | None, portions: float, mass_g: float, mass_effects: Effects):
@@ -196,16 +198,28 @@ def _by_basis(total: Whole | None, portions: float, mass_g: float, mass_effects:
 
 # ---------------------------------------------------------------- standing
 
-def _figure(total: Whole | None, value: float | None, effects: Effects, waiting: list[str] | None, kitchen: Kitchen) -> Figure:
-    """One figure with its status by the thresholds of reference/rules.csv."""
+def _is_implausible(sums: dict, kitchen: Kitchen) -> bool:
+    """Whether a figure of the variant is beyond what any dish can hold: then none of them can be trusted."""
+    for (component, unit, basis), (value, _) in sums.items():
+        potassium = component == "K" and basis == "portion" and "implausible_potassium_mg_per_portion"
+        energy = (component, unit, basis) == ("ENERC", "kJ", "100g") and "implausible_energy_kj_per_100g"
+        mass = unit == "g" and component != WATER and basis == "100g" and "implausible_mass_g_per_100g"
+        rule_id = potassium or energy or mass
+        if rule_id and value is not None and value > _rule(kitchen, rule_id):
+            return True
+    return False
+
+
+def _figure(total: Whole | None, value: float | None, effects: Effects, withheld: bool, kitchen: Kitchen) -> Figure:
+    """One figure with its status by the thresholds of reference/rules.csv; ``withheld`` when its variant is."""
     coverage, confidence = (total.coverage, total.confidence) if total else (0.0, 0.0)
-    if waiting or value is None or coverage < _rule(kitchen, "coverage_withheld_below"):
+    if withheld or value is None or coverage < _rule(kitchen, "coverage_withheld_below"):
         return Figure(math.nan, math.nan, math.nan, coverage, confidence, "withheld")
     value = max(0.0, value)
     low, high = interval(value, math.sqrt(math.fsum(effect ** 2 for effect in effects.values())))
     doubtful = (coverage < 1 - 1e-12 or confidence < _rule(kitchen, "check_confidence_below")
                 or value > 0 and (high - value) / value > _rule(kitchen, "check_half_width_above")
-                or total.assumed > _rule(kitchen, "check_assumed_share_above"))
+                or total.assumed > _rule(kitchen, "check_assumed_share_above") * total.summed)
     return Figure(value, low, high, coverage, confidence, "check" if doubtful else "ready")
 
 
@@ -282,7 +296,8 @@ def _compare_shares(shares: dict[str, float], written: Rows, ledger: Ledger) -> 
             ledger.differs(*where, "share", row["share"], f"not among the {SHARES_KEPT} largest", path_of("contributions"))
     for total, found in by_total.items():
         if rows[total] < min(SHARES_KEPT, sum(share > 1e-30 for share in found)):
-            ledger.differs(*place("figures", "shares", total), "", f"{rows[total]} rows", f"{min(SHARES_KEPT, len(found))} rows", path_of("contributions"))
+            ledger.differs(*place("figures", "shares", total), "", f"{rows[total]} rows", f"{min(SHARES_KEPT, len(found))} rows",
+                           path_of("contributions"))
 
 
 def compare_withheld(tables: dict[str, Rows], ledger: Ledger) -> None:

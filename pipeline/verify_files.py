@@ -15,7 +15,7 @@ from pathlib import Path
 from pipeline.problems import InputError, Problem
 from pipeline.verify_report import Ledger
 
-MANIFEST = "manifest.json"
+MANIFEST, PACKAGE = "manifest.json", "datapackage.json"
 _LINE = ("recipe_id", "variant_id", "line_no")
 _VARIANT = ("recipe_id", "variant_id")
 # table -> (folder, key columns, number columns that are read, further columns that are read)
@@ -109,6 +109,27 @@ def compare_files(folder: Path, manifest: dict, ledger: Ledger) -> None:
             ledger.differs("files", MANIFEST, path, "sha256", listed[path]["sha256"], digest, path)
         if len(content) != listed[path]["bytes"]:
             ledger.differs("files", MANIFEST, path, "bytes", str(listed[path]["bytes"]), str(len(content)), path)
+    _compare_package(folder, present, ledger)
+
+
+def _compare_package(folder: Path, present: dict[str, Path], ledger: Ledger) -> None:
+    """The Frictionless description repeats size and hash of every table."""
+    path = folder / PACKAGE
+    if not path.is_file():
+        return  # the manifest says whether it should be there
+    try:
+        resources = json.loads(path.read_text(encoding="utf-8"))["resources"]
+        described = [(row["path"], row["hash"], str(row["bytes"])) for row in resources]
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        ledger.differs("files", PACKAGE, "", "", f"unreadable ({type(error).__name__})", "a description of the tables")
+        return
+    for name, written, size in described:
+        if name not in present:
+            ledger.differs("files", PACKAGE, name, "path", name, "no file")
+            continue
+        content = present[name].read_bytes()
+        ledger.same(("files", PACKAGE, name), "hash", written, f"sha256:{hashlib.sha256(content).hexdigest()}", name)
+        ledger.same(("files", PACKAGE, name), "bytes", size, str(len(content)), name)
 
 
 def read_tables(folder: Path, ledger: Ledger) -> dict[str, Rows]:

@@ -144,7 +144,7 @@ def _quantity(where, row: dict, parsed: dict, tables: dict[str, Rows], project: 
     if row["measure_id"].startswith("rule:"):
         times = _rule_times(where[2], row["measure_id"][5:], tables, project)
         for column in ("quantity", "quantity_low", "quantity_high"):
-            ledger.number(where, column, row[column], times, f"reference/amount_rules.csv {row['measure_id'][5:]}")
+            ledger.number(where, column, row[column], times, f"reference/amount_rules.csv {row['measure_id'][5:]} and {path_of('variants')}")
         return times, times, times
     origin = f"{path_of('parsed')} {where[2]}"
     best: tuple[float, float, float] | None = None

@@ -65,7 +65,12 @@ def _typed(text: str, kind: pa.DataType):
 
 
 def follow_in_manifest(folder: Path) -> None:
-    """Writes the sizes and hashes of the files as they are now into the manifest."""
+    """Writes the sizes and hashes of the files as they are now into the package description and the manifest."""
+    package = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))
+    for row in package["resources"]:
+        content = (folder / row["path"]).read_bytes()
+        row["hash"], row["bytes"] = f"sha256:{hashlib.sha256(content).hexdigest()}", len(content)
+    (folder / "datapackage.json").write_text(json.dumps(package, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
     path = folder / "manifest.json"
     manifest = json.loads(path.read_text(encoding="utf-8"))
     for row in manifest["outputs"]:

@@ -48,6 +48,9 @@ def simulated(result: dict[str, pd.DataFrame], finished: bool = False) -> dict[s
         oil = drawn.get(f"composition:test:oil:{name}", 0.0)
         first = leek + shift.get(f"match:pot/base/1:{name}", 0.0)
         totals[name] = (grams[1] * first * kept + grams[2] * leek + grams[3] * oil) / 100
+    water = drawn["composition:test:leek:WATER"]
+    boiled = water + shift.get("match:pot/base/1:WATER", 0.0) + 100 * (drawn["yield:boiled"] - 1)
+    totals["WATER"] = (grams[1] * boiled + grams[2] * water) / 100
     totals["NACL"] = totals["NA"] * 2.5 / 1000
     carbohydrate = totals["CHOCDF"] - totals["FIBTG"]
     totals["ENERC"] = 17 * totals["PROCNT"] + 37 * totals["FAT"] + 17 * carbohydrate + 8 * totals["FIBTG"]
@@ -78,6 +81,22 @@ def test_energy_interval_agrees_with_simulation():
     row = figure(result, "ENERC", unit="kJ")
     low, high = np.quantile(simulated(result)["ENERC"], [0.05, 0.95])
     assert (row["low"], row["high"]) == pytest.approx((low, high), rel=0.05)
+
+
+def test_the_water_balance_agrees_with_simulation():
+    result = kitchen.totals()
+    row = figure(result, "WATER")
+    low, high = np.quantile(simulated(result)["WATER"], [0.05, 0.95])
+    assert (row["low"], row["high"]) == pytest.approx((low, high), rel=0.05)
+
+
+def test_water_taken_up_does_not_multiply_the_error_of_the_dry_food():
+    """Dry pasta: its own water is uncertain by a few grams, however much it takes up."""
+    lines = kitchen.lines()
+    lines.loc[0, ["yield_fraction", "yield_low", "yield_high"]] = [3.0, 3.0, 3.0]
+    lines.loc[0, "cooked_g"] = lines.loc[0, "edible_g"] * 3
+    shares = kitchen.totals(lines)["shares"].query("component == 'WATER'").set_index("input_id")["share"]
+    assert shares["measure:leek-medium:pot/base/1"] > 5 * shares["composition:test:leek:WATER"]
 
 
 def test_the_same_entry_twice_is_one_error_not_two():

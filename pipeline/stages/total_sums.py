@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline import lineage, tables
+from pipeline.combinations import combinations
 
 # The cooked weight of the dish, summed and propagated beside the components.
 MASS = "MASS"
@@ -35,15 +36,16 @@ def uses(parts, counted, weighed, cooked, recipes, leaves) -> pd.DataFrame:
     relative = (uncertainty / value.where(value > 0)).fillna(0.0)
     by_mass["effect"] = by_mass["amount"] * _of(relative, by_mass["input_id"])
     known = parts.dropna(subset=["amount"])
-    per_unit = known["edible_g"] / 100 * known["retention_fraction"]
+    is_water = known["component"] == WATER
+    # Water is a balance, edible_g x (value / 100 + yield - 1): the yield is no factor of the food's own water,
+    # and water that the balance takes to nothing (or that is not there) hangs from neither.
+    balanced = is_water & (known["amount"] > 0)
+    per_unit = known["edible_g"] / 100 * known["retention_fraction"].where(~is_water, balanced.astype("float64"))
     by_composition = known[[*KEY, "component"]].assign(
         input_id=known["composition_input"], effect=per_unit * _of(uncertainty, known["composition_input"]))
     by_match = known[[*KEY, "component"]].assign(
         input_id=known["match_input"], effect=per_unit * _of(uncertainty, known["match_input"]))
-    is_water = known["component"] == WATER
-    per_factor = np.where(is_water, known["edible_g"], known["edible_g"] * known["value_per_100g"] / 100)
-    # Water that a yield would take below nothing stays at nothing whatever the yield.
-    per_factor = np.where(is_water & (known["retention_fraction"] == 0), 0.0, per_factor)
+    per_factor = np.where(is_water, known["edible_g"].where(balanced, 0.0), known["edible_g"] * known["value_per_100g"] / 100)
     by_retention = known[[*KEY, "component"]].assign(
         input_id=known["retention_input"], effect=per_factor * _of(uncertainty, known["retention_input"]))
     by_yield = weight[KEY].assign(
@@ -115,23 +117,6 @@ def sums(parts, counted, cooked, recipes, variants) -> pd.DataFrame:
     water = total["component"] == WATER
     total.loc[water, "value"] += total.loc[water, "mass_g"] - total.loc[water, "cooked_g"]
     return total[[*KEY, "component", "value", "coverage", "confidence", "mass_g"]]
-
-
-def combinations(components: pd.DataFrame, energy_factors: pd.DataFrame) -> pd.DataFrame:
-    """Every figure as a linear combination of components: figure, unit, component, factor.
-
-    Energy: EU 1169/2011 Annex XIV factors; salt: sodium x 2.5 (Annex I); available
-    carbohydrate: carbohydrate by difference less fibre, which is what Annex XIV's
-    carbohydrate factor applies to.
-    """
-    plain = components[components["component"] != "ENERC"]
-    rows = [(name, unit, name, 1.0) for name, unit in zip(plain["component"], plain["unit"], strict=True)]
-    rows += [("NACL", "g", "NA", 2.5 / 1000), ("CHOAVLDF", "g", "CHOCDF", 1.0), ("CHOAVLDF", "g", "FIBTG", -1.0)]
-    for unit, column in (("kJ", "kj_per_g"), ("kcal", "kcal_per_g")):
-        factor = energy_factors.set_index("component")[column]
-        rows += [("ENERC", unit, name, factor[name]) for name in ("PROCNT", "FAT", "ALC")]
-        rows += [("ENERC", unit, "CHOCDF", factor["CHOAVLDF"]), ("ENERC", unit, "FIBTG", factor["FIBTG"] - factor["CHOAVLDF"])]
-    return pd.DataFrame(rows, columns=["figure", "unit", "component", "factor"])
 
 
 def figures(sums, uses, settled, parts, weighed, variants, reference) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -1,0 +1,81 @@
+"""A real release of a few invented dishes, made by the stages themselves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import release_example
+
+from pipeline import job as jobs
+from pipeline import steps
+from pipeline.stages.release import release
+
+# Invented dishes that between them use every kind of number: pieces, thirds, spoons, a drained tin, refuse, an
+# amount by rule, poured-off water, evaporation, a finished weight, variants, and a line that nothing matches.
+COLLECTION = """
+recipes:
+  - id: quay-soup
+    name: Quay soup
+    course: soup
+    portions: 4
+    food_form: liquid
+    finished_mass: 1.1 kg
+    ingredients:
+      - 2 medium leeks, trimmed
+      - 1 tbsp olive oil
+      - 1/3 cup double cream
+      - 750 ml water
+      - 2 potatoes, peeled and diced
+      - salt, to taste
+      - chopped parsley, to serve (optional)
+    method:
+      - Fry the leeks gently in the oil for 5 minutes.
+      - Add the potatoes and water and simmer for 20 minutes. Stir in the cream.
+    variants:
+      - {id: with-cod, name: With cod, add: ["200 g cod fillet, skinned"], add_method: ["Poach the cod in the soup for 5 minutes."]}
+  - id: pier-beans
+    name: Pier beans and greens
+    course: main
+    portions: 3
+    ingredients:
+      - 1 x 400 g tin chickpeas, drained
+      - 300 g carrots
+      - 150 g spinach
+    method:
+      - Boil the carrots for 15 minutes and drain.
+      - Stir in the chickpeas and spinach and cook for 3 minutes.
+  - id: grated-carrots
+    name: Grated carrots
+    course: side
+    portions: 2
+    ingredients:
+      - 200 g carrots, grated
+    method:
+      - Grate the carrots and serve raw.
+  - id: unsettled-dish
+    name: Unsettled dish
+    course: main
+    portions: 2
+    ingredients:
+      - 100 g zorblefruit paste
+      - 200 g white rice
+    method:
+      - Boil the rice for 12 minutes and drain.
+"""
+
+
+def build(folder: Path) -> Path:
+    """Writes the collection and its release below ``folder``, without Prefect; returns the release's folder."""
+    (folder / "quay.yaml").write_text(COLLECTION, encoding="utf-8")
+    job = jobs.prepare_job(folder / "quay.yaml", "core")
+    part = {name: getattr(job.collection, name) for name in steps.BY_RECIPE}
+    entries, values, table = job.table.entries, job.table.values, job.table.name
+    read = steps.read(part, job.mappings)
+    matched = steps.match(read, entries, table, job.mappings, job.reference)
+    weighed = steps.weigh(read, matched, entries, job.reference)
+    cooked = steps.cook(read, matched, weighed, entries, job.mappings, job.reference)
+    totals = steps.total(read, matched, weighed, cooked, entries, values, table, job.reference)
+    judged = steps.judge(read, totals, job.policy, job.reference)
+    audited = steps.audit(part, read, cooked, totals, judged, values, job.reference)
+    tables = jobs.assemble(job, [read, matched, weighed, cooked, totals, judged, audited], [])
+    return release(tables, jobs.meta(job, 1), folder / "output", release_example.PASSED).folder
