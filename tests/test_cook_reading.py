@@ -10,7 +10,8 @@ from ruamel.yaml import YAML
 
 from pipeline.stages.cook import _main_step
 from pipeline.stages.cook_reading import read_method
-from pipeline.stages.cook_words import line_of, mentions, minutes_in, sentences, vocabulary
+from pipeline.stages.cook_names import line_of, mentions
+from pipeline.stages.cook_words import minutes_in, sentences, vocabulary
 
 ROOT = Path(__file__).resolve().parents[1]
 VERBS = pd.read_csv(ROOT / "mappings" / "cooking_verbs.csv", dtype=str, keep_default_na=False)
@@ -149,11 +150,51 @@ def test_everything_the_rest_and_except():
     assert found["sugar"].chain == "simmer:kept"
 
 
-def test_pronoun_is_less_sure_than_the_name():
+def test_pronoun_means_what_was_named_last():
     found = read([("leeks", "other-vegetables"), ("butter", "fats-oils")], "Chop the leeks. Steam them for 5 minutes.")
     assert found["leeks"].chain == "steam"
-    named = read([("leeks", "other-vegetables")], "Steam the leeks for 5 minutes.")
-    assert found["leeks"].confidence < named["leeks"].confidence
+    assert found["leeks"].rule == "pronoun"
+    assert read([("leeks", "other-vegetables")], "Steam the leeks for 5 minutes.")["leeks"].rule == "named"
+
+
+@pytest.mark.parametrize(("steps", "chain"), [
+    ("Put it in a pan with the water, bring to the boil and cook for 10 minutes until absorbed.", "boil:kept"),
+    ("Put the rice in the slow cooker with the water. Cook on low for 2 hours.", "simmer:kept"),
+    ("Soak the rice for an hour. Tip that water away.", "soak:drained"),
+    ("Cover the rice with water and leave overnight. Pour off the water.", "soak:drained"),
+    ("Plunge the rice into boiling water for 5 minutes, then drain.", "boil:drained"),
+    ("Cook the rice in boiling water for 10 minutes, adding the salt for the last minute. Drain.", "boil:drained"),
+    ("Bake the rice with the water in a covered dish for 1 hour.", "bake:kept"),
+])
+def test_ways_of_saying_where_the_water_goes(steps, chain):
+    found = read([("rice", "rice"), ("water", "water"), ("salt", "salt")], ["Rinse the rice.", steps])
+    assert found["rice"].chain == chain
+
+
+def test_stock_that_is_strained_is_kept_and_gammon_lifted_out_is_not():
+    stock = read([("bones", "beef"), ("water", "water")], "Simmer the bones in the water for 2 hours. Strain the stock.")
+    assert stock["bones"].chain == stock["water"].chain == "simmer:kept"
+    gammon = read([("gammon", "bacon-ham")], "Cover the gammon with cold water, bring to the boil and simmer for 1 hour. Lift out the gammon and carve.")
+    assert gammon["gammon"].chain == "simmer:drained"
+
+
+def test_a_condiment_does_not_make_a_stew_of_a_stir_fry():
+    found = read([("beef", "beef"), ("soy sauce", "stock-sauce"), ("oil", "fats-oils")],
+                 "Heat the oil in a wok and fry the beef for 2 minutes. Add the soy sauce and cook for 1 minute.")
+    assert found["beef"].chain == "stir-fry"
+
+
+def test_a_chain_that_no_cook_follows_is_in_doubt():
+    found = read([("pie", "bread"), ("leeks", "other-vegetables")], "Bake the leeks for 20 minutes. Boil the leeks for 5 minutes and drain.")
+    assert found["leeks"].rule == "implausible"
+    assert found["leeks"].confidence < 0.2
+
+
+def test_cooked_in_passing_at_the_table():
+    found = read([("beef", "beef"), ("potatoes", "potatoes"), ("wraps", "bread")],
+                 "Grill the beef for 5 minutes. Serve with boiled potatoes and the wraps, warmed in the microwave.")
+    assert found["potatoes"].chain == "boil:drained"
+    assert found["wraps"].chain == "microwave"
 
 
 def test_section_headings_name_a_pot():
@@ -184,7 +225,7 @@ def test_no_method_and_not_mentioned():
     assert (nothing["beef"].reason, nothing["beef"].chain) == ("no-method", "raw")
     assert nothing["beef"].confidence < 0.5
     missed = read([("beef", "beef"), ("kale", "leafy-greens")], "Roast the beef for 1 hour.")
-    assert (missed["kale"].reason, missed["kale"].chain, missed["kale"].confidence) == ("not-mentioned", "raw", 0.5)
+    assert (missed["kale"].reason, missed["kale"].chain, missed["kale"].confidence) == ("not-mentioned", "raw", 0.2)
 
 
 def test_evidence_is_the_words_of_the_method():

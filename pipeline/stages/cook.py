@@ -14,8 +14,9 @@ import pandas as pd
 from pipeline import tables
 from pipeline.problems import WARNING, Problem
 from pipeline.stages import cook_factors as factors
+from pipeline.stages.cook_names import Line, line_of
 from pipeline.stages.cook_reading import read_method
-from pipeline.stages.cook_words import Line, line_of, vocabulary
+from pipeline.stages.cook_words import vocabulary
 
 STAGE = "cook"
 # Why a line has the method and factors it has (closed).

@@ -4,6 +4,13 @@ Lines go into pots; a pot has heat and perhaps water. A clause that cooks ("simm
 minutes") cooks what is in its pot, "drain" pours off the water of what was last boiled,
 and what is added at the end is not cooked. The result per line is its chain of cooking,
 the words that showed it, and a confidence by rule.
+
+Measured on blind set B (tests/data/method_labels_blind_b.yaml, 26 recipes, 229 lines, never
+tuned on): 86.5 % of lines right in the step that matters most (81.7 % where "boil" and "simmer"
+in the same liquid count as different), 93.0 % right in whether water was drained, kept or absent.
+First contact with set A (42 recipes, 353 lines), before mending: 81.0, 79.9 and 88.1 %. The
+confidences (``cook_pots.CONFIDENCE``) were set on B: on B they miss the rate of right lines by
+3 points; fitted on half of its recipes they miss that of the other half by about 12.
 """
 
 from __future__ import annotations
@@ -11,23 +18,26 @@ from __future__ import annotations
 import math
 import re
 
-from pipeline.stages.cook_pots import (
-    BOILED_BY_CUSTOM, CONFIDENCE, DRAINED_BY_CUSTOM, HEATING, NEW_PAN, OLD_PAN, Kitchen, Pot, Reading,
-)
-from pipeline.stages.cook_words import (
-    COOKS_UNTIL, DESTINATION, MIXES, NEW_CONTAINER, ONTO, POURED, PURPOSE, TAP_WATER, THE_CONTAINER,
-    Clause, Line, Mentions, Vocabulary, mentions, sentences, without_states,
-)
+from pipeline.stages import cook_moves as moves
+from pipeline.stages.cook_names import Line, Mentions, called_in_full, mentions
+from pipeline.stages.cook_pots import BOILED_BY_CUSTOM, CONFIDENCE, DRAINED_BY_CUSTOM, HEATING, OLD_PAN, Kitchen, Pot, Reading
+from pipeline.stages.cook_words import POURED, PURPOSE, TAP_WATER, Clause, Vocabulary, sentences, without_states
 
+SOUP = re.compile(r"\b(?:soups?|broth|ladle|blitz|whizz|liquidise|hand blender|stick blender|blend until|blend the)\b")
+OVER_HEAT = re.compile(r"\bover (?:an? |the )?(?:[\w-]+ ){0,2}(?:heat|flame)\b|\buntil (?:it|the [\w ]+?) (?:boils|thickens|bubbles|comes to the boil)\b")
+STRAINED = re.compile(r"\b(?:stock|broth|liquid|liquor|juices?|sauce|soup|gravy|custard|milk|cream)\b|\binto an? ")
+# "tip the water away", "pour that liquid off"
+POURED_AWAY = re.compile(r"\s*(?:away |off |out )?(?:all )?(?:the |this |that |its )?(?:[\w-]+ )?(?:water|liquid)\b(?=[^,.]*\b(?:away|off|out|down)\b)")
 SOAKING_FROM_MINUTES = 30  # standing in water this long is soaking
 
 
 def read_method(lines: list[Line], steps: list[str], vocabulary: Vocabulary) -> list[Reading]:
     """One :class:`Reading` per line, in order; ``steps`` are the method's words, in order."""
     if not any(step.strip() for step in steps):
-        return [Reading(line.line_id, (("raw", ""),), math.nan, "", CONFIDENCE["no-method"], "no-method") for line in lines]
+        return [Reading(line.line_id, (("raw", ""),), math.nan, "", CONFIDENCE["no-method"], "no-method", rule="no-method") for line in lines]
     clauses = [clause for step in steps for sentence in sentences(step) for clause in vocabulary.clauses(sentence)]
-    kitchen = Kitchen(lines)
+    whole = " ".join(steps)
+    kitchen = Kitchen(called_in_full(lines, whole), eaten_as_soup=bool(SOUP.search(whole.lower())))
     kitchen.tap = _tap_is_meant(kitchen, clauses)
     for clause in clauses:
         follow(kitchen, clause)
@@ -57,20 +67,29 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
     action = clause.verb.method
     places = {phrase.method for phrase in clause.places}
     text = _words_of(kitchen, clause)
+    if action == "unknown":  # "plunge into boiling water for 2 minutes" cooks; "stud with garlic" does not
+        heating = [phrase.method for phrase in clause.places if phrase.method in HEATING]
+        action = heating[-1] if heating and (not math.isnan(clause.minutes) or "boil" in heating) else "prepare"
+    if action in ("add", "prepare", "combine", "remove") and POURED_AWAY.match(clause.text):
+        action, text = "drain", ""
+    if clause.verb.phrase == "leave" and "water" in places and clause.minutes >= SOAKING_FROM_MINUTES:
+        action = "soak"
     if "off" in places and action in ("remove", "drain") and not mentions(text, kitchen.lines).lines():
         kitchen.take_off()
     elif action == "heat" and places & {"bake", "grill", "microwave"} and _heats_food(kitchen, text):
         _cook(kitchen, clause, text, next(p.method for p in clause.places if p.method in HEATING))
     elif action in ("place", "add") and places & {"bake", "grill", "microwave", "steam"} and not re.match(r"\s*the (?:oven|grill)\b", text):
-        _gather(kitchen, clause, text, new=action == "place")
+        moves.gather(kitchen, clause, text, new=action == "place")
         _cook(kitchen, clause, "", next(p.method for p in clause.places if p.method in HEATING))
     elif action in HANDLERS:
         HANDLERS[action](kitchen, clause, text)
+        if action in ("combine", "add", "place") and OVER_HEAT.search(clause.text) and kitchen.current and not kitchen.current.heat:
+            _cook(kitchen, clause, "", "simmer" if kitchen.holds_liquid(kitchen.current) else "stir-fry")
     else:
         _cook(kitchen, clause, text, action)
     if "absorbed" in places or "absorb" in clause.text:
         kitchen.mark_kept()
-    if "off" in places and action not in ("place", "add", "remove"):
+    if "off" in places and action not in ("place", "add", "remove") and clause.verb.phrase != "push":  # "push everything to one side"
         kitchen.take_off()
 
 
@@ -88,6 +107,12 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
     now = kitchen.current
     if method in ("boil", "simmer") and "steam" in places:
         method = "steam"
+    if method in ("boil", "simmer", "stir-fry") and "bake" in places:  # "braise in the oven"
+        method = "bake"
+    if method == "grill" and ("stir-fry" in places or re.search(r"\b(?:dry|hot|frying) (?:[\w-]+ )?pan\b|\bwok\b", clause.text)):
+        method = "stir-fry"  # "toast in a dry pan"
+    if clause.verb.phrase == "toast" and now and now.heat == "stir-fry" and not found.lines():
+        method = "stir-fry"  # "stir in the rice and let it toast"
     if method == "soak" and "boil" in places and {kitchen.lines[n].cooking_class for n in objects} & {"noodles", "pasta", "grains", "rice"}:
         method = "boil"
     in_water = re.search(r"\b(?:in|into|with)\b[^,]*\bwater\b", clause.text)
@@ -136,7 +161,7 @@ def _generic(kitchen: Kitchen, clause: Clause, text: str) -> None:
         _cook(kitchen, clause, text, "boil")
         return
     pot = (kitchen.pot_of(objects) if objects else None) or now
-    method = _heat_of(kitchen, pot, clause, found)
+    method = moves.heat_of(kitchen, pot, clause, found)
     if not method and clause.verb.phrase.startswith("bring") and pot and (pot.water or kitchen.holds_liquid(pot)):
         method = "boil"
     if method:
@@ -149,22 +174,7 @@ def _generic(kitchen: Kitchen, clause: Clause, text: str) -> None:
     _cook(kitchen, clause, text, "boil" if boiled else "stir-fry")
     for number in cooked:
         for event in kitchen.events[number][-1:]:
-            event.confidence = min(event.confidence, CONFIDENCE["implied"])
-
-
-def _heat_of(kitchen: Kitchen, pot: Pot | None, clause: Clause, found: Mentions) -> str:
-    """The method that "cook" means in this pot; "" when nothing says."""
-    if any(kitchen.lines[n].cooking_class == "fats-oils" for n in found.lines()):
-        return "stir-fry"
-    if pot is None:
-        return ""
-    if pot.heat == "stir-fry" and kitchen.holds_liquid(pot) and not re.search(r"\bfry|brown", clause.sentence.lower()):
-        return "simmer"
-    if pot.heat:
-        return pot.heat
-    if kitchen.holds_liquid(pot) and pot is kitchen.hot:
-        return "simmer"
-    return "boil" if pot.water else ""
+            event.rule = "implied"
 
 
 def _heat(kitchen: Kitchen, clause: Clause, text: str) -> None:
@@ -190,159 +200,19 @@ def _heat(kitchen: Kitchen, clause: Clause, text: str) -> None:
         kitchen.last = objects
         return
     fresh = [n for n in objects if n not in kitchen.where]
-    _cook(kitchen, clause, text, "simmer" if fresh and kitchen.any_wet(objects) else "reheat")
-
-
-def _add(kitchen: Kitchen, clause: Clause, text: str) -> None:
-    if re.search(r"\btogether\b", text) and clause.verb.phrase in ("stir", "toss", "pour", "coat"):
-        _combine(kitchen, clause, text)
-        return
-    named = mentions(text, kitchen.lines).lines()
-    if clause.verb.phrase in ("toss", "coat") and re.search(r"\bin (?:the|a little|some|seasoned)\b", text) and len(named) > 1 and not any(
-            n in kitchen.where for n in named):
-        kitchen.current = None
-        _combine(kitchen, clause, text)
-        return
-    pot = _gather(kitchen, clause, text, new=False)
-    timed = not math.isnan(clause.minutes) or COOKS_UNTIL.search(clause.text)
-    if not (timed and pot.heat):
-        return
-    method = _heat_of(kitchen, pot, clause, Mentions())
-    for number in pot.lines:
-        kitchen.event(number, method, clause, pot, "named" if number in kitchen.last else "pot")
-    kitchen.heated(pot)
-
-
-def _split(clause: Clause, text: str) -> tuple[str, str]:
-    """What is moved, and where to: "the leeks | the pan", and for "top the fish with crumbs" the other way round."""
-    if clause.verb.phrase in ONTO and " with " in " " + text:
-        where, what = (" " + text).split(" with ", 1)
-        return what, where
-    what, where = (DESTINATION.split(" " + text, maxsplit=1) + [""])[:2]
-    if not what.strip() and where and not re.match(r"\s*(?:an?|the|another)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok)\b", where):
-        return where, ""  # "over the stock", "through the herbs": said after the verb
-    if " with " in where:  # "to the pan with the tomatoes"
-        where, more = where.split(" with ", 1)
-        what += " and " + more
-    return what, where
-
-
-def _gather(kitchen: Kitchen, clause: Clause, text: str, new: bool, rule: str = "") -> Pot:
-    """Put the objects of a clause into the pot it means; that pot."""
-    what, where = _split(clause, text)
-    found, to = kitchen.resolve(what, clause.before), mentions(where, kitchen.lines)
-    objects = kitchen.objects(found)
-    places = {phrase.method for phrase in clause.places}
-    pot, told = _destination(kitchen, clause, what, where, objects, to, new)
-    if "boil" in places:
-        pot.heat, pot.water = "boil", True
-    if "water" in places or (re.search(r"\bwater\b", clause.text) and not kitchen.names_water(found)):
-        pot.water = pot.water or not kitchen.holds_liquid(pot)
-    left_out = re.match(r"\s*(?:in|into|to|on)\b", text) and clause.verb.phrase in ("tip", "put", "add", "place", "pour", "transfer", "return", "arrange")
-    if objects and left_out:  # "rinse the beans. Tip into the pan with the stock"
-        objects = list(dict.fromkeys([*kitchen.last, *objects]))
-    poured = told and kitchen.current is kitchen.mixed  # "pour over": what was just mixed
-    if not objects and (found.pronoun or found.vessel or poured) and kitchen.current is not pot:
-        home = kitchen.vessel(found.vessel) if found.vessel else kitchen.pot_of(kitchen.last)
-        objects = list((home or kitchen.current or Pot()).lines)
-    elif not objects and (new or clause.verb.phrase in ("tip", "pour", "scrape")) and told and not _only_water(clause) and kitchen.current:
-        prepared = kitchen.last and not set(kitchen.last) & set(kitchen.current.lines)  # "halve the peppers and lay in a dish"
-        objects = list(kitchen.last if prepared else kitchen.current.lines)
-    if told or new or found.vessel or clause.verb.phrase in ("tip", "pour", "add", "pour in", "stir in", "return", "put back", "tip back"):
-        objects = kitchen.with_companions([n for n in objects if n not in pot.lines], pot)
-    how = rule or ("group" if objects and set(objects) <= set(found.group) else "named")
-    kitchen.move(objects, pot, clause.sentence, rule=how)
-    kitchen.current = pot
-    if pot.heat:
-        kitchen.hot = pot
-    kitchen.last = objects or kitchen.last
-    return pot
-
-
-def _only_water(clause: Clause) -> bool:
-    """ "Put on a big pan of water": nothing else is moved."""
-    return any(phrase.method in ("water", "boil") for phrase in clause.places)
-
-
-def _destination(kitchen, clause, what, where, objects, to: Mentions, new: bool) -> tuple[Pot, bool]:
-    """The pot a clause moves things into, and whether its words say so."""
-    both, now = what + " " + where, kitchen.current
-    goal = to.lines() or (kitchen.objects(to) if to.vessel else [])
-    home = kitchen.pot_of(goal)
-    if home:
-        return home, True
-    if to.lines():
-        pot = Pot() if now is None or now.lines and (now.heat or new) and not set(to.lines()) & set(now.lines) else now
-        if pot is not now and not pot.heat:
-            kitchen.previous, kitchen.mixed = now, pot
-        kitchen.move(to.lines(), pot, clause.sentence)
-        return pot, True
-    if NEW_PAN.search(both):
-        return Pot(), True
-    if NEW_CONTAINER.search(both) or THE_CONTAINER.search(both) and (now is None or not now.lines or now.heat):
-        return Pot(), True
-    said = clause.verb.phrase in ("toss", "coat", "season", "brush", "cover") and " with " not in " " + clause.text
-    if said and (home := kitchen.pot_of(objects)):
-        return home, False
-    before = kitchen.previous or kitchen.hot
-    cold_mix = now is not None and now is kitchen.mixed and before is not None and before is not now
-    if cold_mix and (OLD_PAN.search(both) or set(objects) <= set(now.lines)):
-        return before, True
-    return now or Pot(), False
+    _cook(kitchen, clause, text, "simmer" if clause.verb.phrase != "warm" and fresh and kitchen.any_wet(objects) else "reheat")
 
 
 def _place(kitchen: Kitchen, clause: Clause, text: str) -> None:
-    pot = _gather(kitchen, clause, text, new=True)
+    pot = moves.gather(kitchen, clause, text, new=True)
     if not math.isnan(clause.minutes) and pot.heat:
         _generic(kitchen, clause, "")
 
 
-def _combine(kitchen: Kitchen, clause: Clause, text: str) -> None:
-    found = kitchen.resolve(text, clause.before)
-    objects = kitchen.objects(found)
-    if not objects:
-        return
-    if re.match(r"\s*(?:with|into)\b", text) and kitchen.current:  # "fry the courgette, then mix with the feta"
-        objects = list(dict.fromkeys([*kitchen.current.lines, *objects]))
-    homes = [kitchen.where[n] for n in objects if n in kitchen.where and kitchen.where[n].lines]
-    if homes:
-        pot = kitchen.current if kitchen.current in homes else homes[-1]
-        objects = kitchen.with_companions(objects, pot)
-    elif NEW_CONTAINER.search(text) or THE_CONTAINER.search(text) or clause.verb.phrase in MIXES or "together" in text or kitchen.current is None:
-        pot = Pot()
-    else:
-        pot = kitchen.current
-    kitchen.move(objects, pot, clause.sentence, rule="group" if set(objects) <= set(found.group) else "named")
-    if not pot.heat:
-        kitchen.previous = kitchen.current if kitchen.current is not pot else kitchen.previous
-        kitchen.mixed = pot
-    kitchen.current, kitchen.last = pot, objects
-
-
-def _remove(kitchen: Kitchen, clause: Clause, text: str) -> None:
-    found = kitchen.resolve(text, clause.before)
-    objects = kitchen.objects(found)
-    if re.search(r"\b(?:kitchen paper|towel|fat|bay leaf|bones?|skin)\b", text) and not objects:
-        return
-    pan = kitchen.current
-    if not objects and re.search(r"\b(?:pan|pot|dish|tin|oven|heat|wok)\b", text) and not found.pronoun:
-        kitchen.take_off()
-        return
-    if not objects and pan:
-        fats = [n for n in pan.lines if kitchen.lines[n].cooking_class == "fats-oils"]
-        objects = [n for n in (kitchen.last if found.pronoun and kitchen.last else pan.lines) if n not in fats]
-    if not objects or pan is None or not any(n in pan.lines for n in objects):
-        return
-    aside = Pot()
-    kitchen.move([n for n in objects if n in kitchen.where], aside)
-    pan.forget()
-    if not pan.lines and pan.heat not in ("stir-fry", "fry"):
-        kitchen.current = aside
-    kitchen.last = objects
-
-
 def _drain(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if re.search(r"\b(?:fat|kitchen paper|oil)\b", text):
+        return
+    if clause.verb.phrase in ("strain", "sieve") and STRAINED.search(text):  # the liquid is what is wanted
         return
     objects = kitchen.objects(kitchen.resolve(text, "")) or mentions(clause.before, kitchen.lines).lines()
     chosen = [kitchen.events[n][-1].pot for n in objects if kitchen.events[n]]
@@ -376,22 +246,7 @@ def _rest(kitchen: Kitchen, clause: Clause, text: str) -> None:
             kitchen.event(number, "soak", clause, pot, "pot")
 
 
-def _prepare(kitchen: Kitchen, clause: Clause, text: str) -> None:
-    objects = kitchen.objects(kitchen.resolve(text, ""))
-    for number in objects:
-        kitchen.named.setdefault(number, (clause.sentence, "named"))
-    kitchen.last = objects or kitchen.last
-
-
-def _serve(kitchen: Kitchen, clause: Clause, text: str) -> None:
-    if not clause.verb.phrase.startswith(("serve", "garnish", "decorate", "eat", "pass", "hand")):
-        _gather(kitchen, clause, text, new=False, rule="raw-served")
-        return
-    objects = kitchen.objects(kitchen.resolve(text, clause.before))
-    kitchen.move([n for n in objects if n not in kitchen.where], Pot(), clause.sentence, rule="raw-served")
-
-
 HANDLERS = {
-    "cook": _generic, "heat": _heat, "add": _add, "place": _place, "combine": _combine, "remove": _remove, "drain": _drain, "rest": _rest,
-    "prepare": _prepare, "serve": _serve,
+    "cook": _generic, "heat": _heat, "add": moves.add, "place": _place, "combine": moves.combine, "remove": moves.remove, "drain": _drain, "rest": _rest,
+    "prepare": moves.prepare, "serve": moves.serve,
 }

@@ -6,7 +6,10 @@ that holds usda-sr26-ascii.zip).
 Where SR26 has a food raw and cooked, solids are conserved: yield = (100 - water raw) /
 (100 - water cooked). A class takes the median of its pairs, and their 10th and 90th
 percentile as low and high, at least 0.06 either side. Boiling water that is poured off
-takes solids with it: 8 % in vegetables (common practice; low end 15 %). Other rows are recalled
+takes solids with it, mostly sugars: DISSOLVED gives the share by class (leaching-from-memory;
+carrots and other sweet roots lose 10 to 25 %). The raw and the cooked samples of SR26 are not the
+same carrots, so the spread of the pairs is wider than that of yields: boiled, drained vegetables
+weigh 0.85 to 1.0 of raw in handbooks (from memory), and HEAVIEST ends the interval. Other rows are recalled
 (``yields-from-memory``) or common practice, with wide ends.
 Rows whose id starts with ``evaporation-`` are per hour: for t minutes the fraction is
 raised to t / 60.
@@ -24,8 +27,10 @@ import numpy as np
 from build_retention import ROOT, data_folder, shown
 
 COLUMNS = ["yield_id", "cooking_class", "method", "liquid", "yield_fraction", "low", "high", "source_id", "source_row"]
-SOLIDS_DISSOLVED, SOLIDS_DISSOLVED_AT_MOST = 0.08, 0.15
-VEGETABLES = ("leafy-greens", "roots", "other-vegetables", "mushrooms")
+# Share of the solids that boiling water takes: middle, least, most (from memory).
+DISSOLVED = {"roots": (0.18, 0.10, 0.25), "leafy-greens": (0.12, 0.05, 0.20), "sweet-potatoes": (0.12, 0.05, 0.20),
+             "other-vegetables": (0.08, 0.03, 0.15), "mushrooms": (0.08, 0.03, 0.15)}
+HEAVIEST = 1.10  # boiled, drained vegetables hardly gain weight
 DRAINED = ", cooked, boiled, drained, without salt"
 # (class, methods, liquid, pattern of the food, endings of the cooked entry)
 PAIRED = (
@@ -54,7 +59,7 @@ NAMED_PAIRS = (
     ("rice", ("boil", "simmer", "soak > boil"), "drained", "20044", "20045", 2.4, 3.1), ("rice", ("boil", "simmer", "steam", "microwave", "bake"), "kept", "20044", "20045", 2.4, 3.1),
     ("grains", ("boil", "simmer"), "kept", "20005", "20006", 2.3, 3.8), ("grains", ("boil", "simmer"), "drained", "20005", "20006", 2.3, 3.8),
     ("potatoes", ("boil", "simmer"), "drained", "11352", "11367", 0.88, 1.05), ("potatoes", ("bake",), "", "11352", "11674", 0.65, 0.92),
-    ("sweet-potatoes", ("boil", "simmer"), "drained", "11507", "11510", 0.9, 1.2), ("sweet-potatoes", ("bake",), "", "11507", "11508", 0.75, 1.0),
+    ("sweet-potatoes", ("boil", "simmer"), "drained", "11507", "11510", 0.88, 1.1), ("sweet-potatoes", ("bake",), "", "11507", "11508", 0.75, 1.0),
     ("liver", ("fry", "stir-fry", "grill"), "", "13325", "13327", 0.65, 0.88), ("liver", ("simmer", "boil"), "drained", "13325", "13326", 0.6, 0.85),
     ("shellfish", ("boil", "simmer", "steam"), "drained", "15270", "15271", 0.7, 0.95),
 )
@@ -91,8 +96,15 @@ OWN = (
     ("oily-fish", ("simmer", "boil", "steam"), "drained", 0.85, 0.72, 0.96, MEMORY, "poached or steamed"), ("shellfish", ("bake", "grill", "fry", "stir-fry"), "", 0.78, 0.6, 0.93, MEMORY, "cooked dry"),
     ("eggs", ("boil",), "drained", 1.0, 0.98, 1.01, PRACTICE, "boiled in the shell"), ("eggs", ("simmer",), "drained", 0.97, 0.88, 1.03, PRACTICE, "poached"), ("eggs", ("fry", "stir-fry"), "", 0.92, 0.82, 1.0, MEMORY, "fried or scrambled"),
     ("eggs", ("bake",), "", 0.9, 0.78, 1.0, MEMORY, "baked"), ("cheese", ("bake", "grill", "stir-fry"), "", 0.92, 0.8, 1.0, MEMORY, "melted"), ("fruit", ("bake", "grill"), "", 0.85, 0.65, 1.0, MEMORY, "baked"),
+    ("other", ("bake", "grill", "stir-fry", "microwave", "steam", "reheat"), "", 1.0, 0.95, 1.0, PRACTICE, "raising agents and gelatine: dry powders"),
     ("nuts-seeds", ("bake", "grill", "stir-fry"), "", 0.96, 0.9, 1.0, PRACTICE, "toasted"), ("legumes-cooked", ("boil", "simmer"), "drained", 1.0, 0.93, 1.05, PRACTICE, "cooked already"),
 )
+# Sweated or browned, then cooked in a liquid that is kept: what ran out in the first step is in the pot still; only steam left it.
+SWEATED = ("leafy-greens", "roots", "potatoes", "sweet-potatoes", "tomatoes", "other-vegetables", "mushrooms", "fruit")
+BROWNED = ("beef", "lamb", "pork", "bacon-ham", "sausage", "chicken", "turkey", "liver", "lean-fish", "oily-fish", "shellfish")
+THEN_WET = ("stir-fry > simmer", "stir-fry > boil", "stir-fry > bake")
+OWN += tuple((name, THEN_WET, "kept", 0.97, 0.9, 1.0, PRACTICE, "sweated, then cooked in a liquid that is kept: the juices stay in the pot") for name in SWEATED)
+OWN += tuple((name, THEN_WET, "kept", 0.93, 0.82, 1.0, PRACTICE, "browned, then cooked in a liquid that is kept: the juices stay in the pot") for name in BROWNED)
 LIQUIDS = ("water", "stock-sauce", "milk", "drinks", "alcohol", "cream-yogurt")
 
 
@@ -131,15 +143,23 @@ def paired_rows(foods: dict[str, str], water: dict[str, float]) -> list[list[str
         low, high = np.percentile(values, [10, 90])
         low, high = min(low, middle - 0.06), max(high, middle + 0.06)
         words = f"derived by solids from {len(pairs)} pairs of SR26; the middle pair: {raw} -> {cooked}"
-        if cooking_class in VEGETABLES:
-            middle, low = middle * (1 - SOLIDS_DISSOLVED), low * (1 - SOLIDS_DISSOLVED_AT_MOST)
-            words += "; 8 % of solids dissolved"
+        if cooking_class in DISSOLVED:
+            middle, low, high, words = _dissolved(cooking_class, middle, low, high, words)
         rows += _rows(cooking_class, methods, liquid, middle, low, high, "usda-sr26", words)
     for cooking_class, methods, liquid, raw, cooked, low, high in NAMED_PAIRS:
         value = derived(water, raw, cooked)
         words = f"derived by solids: SR26 {raw} {foods[raw]} -> {cooked} {foods[cooked]}"
+        if cooking_class in DISSOLVED and liquid == "drained":
+            value, _, _, words = _dissolved(cooking_class, value, low, high, words)
         rows += _rows(cooking_class, methods, liquid, value, low, high, "usda-sr26", words)
     return rows
+
+
+def _dissolved(cooking_class, middle, low, high, words) -> tuple[float, float, float, str]:
+    """Yield and its ends with the solids that went into the water."""
+    usual, least, most = DISSOLVED[cooking_class]
+    return (middle * (1 - usual), low * (1 - most), min(high * (1 - least), HEAVIEST),
+            f"{words}; {100 * usual:g} % ({100 * least:g} to {100 * most:g}) of solids dissolved, from memory")
 
 
 def _rows(cooking_class, methods, liquid, value, low, high, source, words) -> list[list[str]]:
