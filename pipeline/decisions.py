@@ -7,15 +7,20 @@ says so by row, and the lines it settled go back to the worklist.
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
 
 from pipeline.problems import WARNING, InputError, Problem
 from pipeline.sources import ROOT, file_sha256, read_csv
+from pipeline.tables import STATES
 
 DECISION_KINDS = ("match", "no-match")
+_GAPS = re.compile(r"[^a-z0-9%]+")
 
 FILES: dict[str, tuple[str, ...]] = {
     "words": ("word", "means", "kind", "region", "source_id", "note"),
@@ -61,7 +66,7 @@ def load(root: Path | None = None) -> Mappings:
         except InputError as error:
             problems.extend(error.problems)
     if not problems:
-        problems = _wrong_kinds(folder / "foods.csv", frames["foods"])
+        problems = _malformed(folder / "foods.csv", frames["foods"])
     if problems:
         raise InputError(problems)
     return Mappings(frames, hashes)
@@ -80,33 +85,79 @@ def _unsigned(path: Path, frame: pd.DataFrame, signed: tuple[str, ...]) -> list[
     return problems
 
 
-def _wrong_kinds(path: Path, foods: pd.DataFrame) -> list[Problem]:
-    return [Problem(f"{path}:{row + 2}", f"kind is {kind!r}", f"Use one of: {', '.join(DECISION_KINDS)}", "unknown-kind")
-            for row, kind in foods.loc[~foods["kind"].isin(DECISION_KINDS), "kind"].items()]
+def phrase_key(phrase: str) -> str:
+    """The form in which phrases are compared: lower case, no accents, single spaces, no marks."""
+    plain = unicodedata.normalize("NFKD", phrase.casefold())
+    letters = "".join(mark for mark in plain if not unicodedata.combining(mark))
+    letters = letters.replace("&", " and ").replace("’", "'").replace("'s", "")
+    return _GAPS.sub(" ", letters).strip()
+
+
+def _malformed(path: Path, foods: pd.DataFrame) -> list[Problem]:
+    """A problem for each row that cannot be a decision, whatever the composition table."""
+    rules = [
+        (~foods["kind"].isin(DECISION_KINDS), "kind", "unknown-kind", f"Use one of: {', '.join(DECISION_KINDS)}"),
+        (~foods["state"].isin(STATES), "state", "unknown-state", f"Use one of: {', '.join(filter(None, STATES))}, or leave it empty"),
+        (foods["phrase"].map(phrase_key) == "", "phrase", "no-phrase", "Write the words of the line that it settles"),
+        (~foods["decided_on"].map(_is_day), "decided_on", "not-a-day", "Write the day as 2026-11-25"),
+        ((foods["kind"] == "match") & (foods["entry_id"] == ""), "entry_id", "no-entry", "Name the entry, or make it a no-match"),
+        ((foods["replaces"] != "") & (foods["replaces"] == foods["decision_id"]), "replaces", "replaces-itself",
+         "Name the decision that it replaces"),
+    ]
+    return [Problem(f"{path}:{row + 2}", f"{column} is {foods.at[row, column]!r}", remedy, code)
+            for broken, column, code, remedy in rules for row in foods.index[broken]]
+
+
+def _is_day(text: str) -> bool:
+    try:
+        return date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False
 
 
 def standing_decisions(foods: pd.DataFrame, table: str, entries: pd.DataFrame) -> tuple[pd.DataFrame, list[Problem]]:
     """The food decisions that hold for ``table``, and a problem per expired or conflicting one.
 
-    A decision expires when its entry is gone or has another name than the one it was
-    decided on. Two ``match`` decisions on one phrase and state are both set aside.
+    ``foods``: ``mappings/foods.csv``; ``entries``: model Entries of ``table``. A decision
+    named in another one's ``replaces`` no longer counts. A decision expires when its entry
+    is gone or has another name than the one it was decided on. Decisions on one phrase and
+    state that cannot both hold are all set aside: two matches, or a match beside a no-match
+    of the same entry or of every entry.
     """
-    here = foods[foods["table"].isin(["", table])].copy()
-    names = entries.set_index("entry_id")["name"]
-    current = here["entry_id"].map(names).fillna("")
+    here = foods[foods["table"].isin(["", table]) & ~foods["decision_id"].isin(set(foods["replaces"]) - {""})].copy()
+    current = here["entry_id"].map(entries.set_index("entry_id")["name"]).fillna("")
     expired = current != here["entry_name"]
     problems = [
         Problem(f"mappings/foods.csv:{row + 2}",
                 f"decision {here.at[row, 'decision_id']} was made on entry {here.at[row, 'entry_id']} "
-                f"{here.at[row, 'entry_name']!r}, which table {table} now calls {current[row]!r}",
+                f"{here.at[row, 'entry_name']!r}, " + (f"which table {table} now calls {current[row]!r}" if current[row]
+                                                       else f"which table {table} does not have"),
                 "Decide again on the entry as it is now, or remove the row", "expired-decision", WARNING, "match")
         for row in here.index[expired]
     ]
     here = here[~expired]
-    matches = here[here["kind"] == "match"]
-    twice = matches.duplicated(["phrase", "state"], keep=False)
-    for row in matches.index[twice]:
+    against = _conflicting(here)
+    for row, other in against.items():
         problems.append(Problem(f"mappings/foods.csv:{row + 2}",
-                                f"decision {here.at[row, 'decision_id']} and another one settle {here.at[row, 'phrase']!r}",
+                                f"decision {here.at[row, 'decision_id']} and {other} both settle {here.at[row, 'phrase']!r}",
                                 "Keep one of them and name the other in `replaces`", "conflicting-decision", WARNING, "match"))
-    return here.drop(index=matches.index[twice]), problems
+    return here.drop(index=list(against)), problems
+
+
+def _conflicting(decisions: pd.DataFrame) -> dict[int, str]:
+    """Row -> the id of another decision that it cannot stand beside."""
+    found: dict[int, str] = {}
+    for _, group in decisions.groupby([decisions["phrase"].map(phrase_key), "state"], sort=False):
+        rows = list(group[["kind", "entry_id", "decision_id"]].itertuples())
+        for first in rows:
+            other = next((second for second in rows if second.Index != first.Index and _clash(first, second)), None)
+            if other is not None:
+                found[first.Index] = other.decision_id
+    return dict(sorted(found.items()))
+
+
+def _clash(first, second) -> bool:
+    if first.kind == second.kind:
+        return first.kind == "match"
+    refusal, match = (first, second) if first.kind == "no-match" else (second, first)
+    return refusal.entry_id in ("", match.entry_id)

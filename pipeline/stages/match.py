@@ -10,38 +10,50 @@ phrase that names a food is accounted for: "vegetable stock" never becomes "vege
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import pandas as pd
 
 from pipeline import decisions, tables
 from pipeline.problems import Problem
-from pipeline.stages import match_index, match_words
+from pipeline.stages import match_index, match_state, match_words
 
 KEPT_CANDIDATES = 5
-
-# How well an entry's state answers the state a line asks for (1 yes, 0 open, -1 no).
-# A line that says nothing means raw for produce and dry for what is sold dry.
-STATE_AGREEMENT: dict[str, dict[str, float]] = {
-    "": {"": 1, "raw": 1, "dried": 0, "smoked": -0.5, "frozen": -0.5, "pickled": -0.5, "canned": -0.6, "drained": -0.6,
-         "cooked": -1},
-    "raw": {"raw": 1, "": 0.8, "frozen": -0.5},
-    "dried": {"dried": 1, "": 0.2},
-    "canned": {"canned": 1, "drained": 0.7, "": 0.2},
-    "drained": {"drained": 1, "canned": 0, "cooked": -0.5, "": 0.2},
-    "frozen": {"frozen": 1, "raw": 0.2, "": 0.4},
-    "cooked": {"cooked": 1, "": 0},
-    "smoked": {"smoked": 1, "": 0.2},
-    "pickled": {"pickled": 1, "": 0.2, "canned": 0.2},
-}
+# A runner-up below this probability is noise of the ranking, not a doubt worth carrying into an interval.
+KEPT_ABOVE = 0.01
+# The chance that a phrase which cooks use for different foods means the one that its words fit best.
+AMBIGUOUS_SHARE = 0.5
+# At or below this agreement an entry is the food in another state than the line asks for.
+REFUSED_STATE = -0.8
 
 
-# What is sold dry, so that a line that says nothing means the dry food.
-DRY_BY_DEFAULT = frozenset(
-    "pasta noodles rice grains flour legumes-dried dried-fruit nuts-seeds sugars bread stock-sauce drinks".split())
-# How a fresh herb is counted and cut, and how a dried one is measured (common practice).
-FRESH_UNITS = frozenset("sprig bunch handful leaf stalk stem piece clove bulb".split())
-DRIED_UNITS = frozenset("teaspoon pinch dash".split())
-FRESH, DRY = "fresh", "dry"
+class Asked(NamedTuple):
+    """What a line asks: the phrase, its state, and what the words around it say.
+
+    ``hint``: ``fresh``, ``dry`` or "" (the measure of a herb); ``beside``: words of the
+    line that may complete a name; ``leftover``: words nobody has read; ``amount``:
+    ``counted``, ``spooned`` or ``uncounted``; ``alternative``: the food after "or";
+    ``remarks``: preparation and note, where a word may still change the food.
+    """
+
+    phrase: str
+    state: str = ""
+    hint: str = ""
+    beside: tuple[str, ...] = ()
+    leftover: str = ""
+    amount: str = ""
+    alternative: str = ""
+    remarks: str = ""
+
+
+class Ranked(NamedTuple):
+    """One candidate: its position in the table, its score as a probability on its own, its
+    probability beside the others and "none of these", and the features behind it."""
+
+    position: int
+    score: float
+    probability: float
+    features: dict[str, float]
 
 
 def match(
@@ -52,17 +64,16 @@ def match(
 
     ``parsed``: model Parsed; ``entries``: model Entries of ``table``; ``words``:
     ``mappings/words.csv``; ``weights``: feature, weight; ``foods``: ``mappings/foods.csv``.
+    ``accept_above`` and ``review_above``: probabilities (``reference/rules.csv``).
     Returns Matched (one row per line), Candidates (up to five per line), problems
     (expired and conflicting decisions).
     """
     standing, problems = decisions.standing_decisions(foods, table, entries)
     matcher = Matcher(entries, table, words, weights, standing, accept_above, review_above)
-    hints = [_hint(line) for line in parsed[["unit", "preparation"]].itertuples(index=False)]
-    asked = parsed[["phrase", "state"]].assign(hint=hints)
-    answers = {tuple(key): matcher.answer(*key) for key in asked.drop_duplicates().itertuples(index=False)}
+    answers: dict[Asked, tuple[dict, list[dict]]] = {}
     rows, candidate_rows = [], []
-    for line, hint in zip(parsed.itertuples(index=False), hints, strict=True):
-        row, found = _line_answer(line, hint, answers, table)
+    for line in parsed.itertuples(index=False):
+        row, found = _line_answer(line, answers, matcher)
         rows.append({"line_id": line.line_id, **row})
         candidate_rows.extend({"line_id": line.line_id, **candidate} for candidate in found)
     matched = pd.DataFrame(rows, columns=tables.columns(tables.Matched))
@@ -70,19 +81,27 @@ def match(
     return tables.checked(tables.Matched, matched, "match"), tables.checked(tables.Candidates, candidates, "match"), problems
 
 
-def _hint(line) -> str:
-    """What unit and cut say about a herb: a sprig or something to chop is fresh, a teaspoon is dried."""
-    if line.unit in FRESH_UNITS or "chop" in line.preparation or "torn" in line.preparation:
-        return FRESH
-    return DRY if line.unit in DRIED_UNITS else ""
+def asked_by(line) -> Asked:
+    """What a parsed line asks for."""
+    parts = [part.strip() for part in line.preparation.split(",")]
+    beside = tuple(dict.fromkeys(part for part in (*parts, line.unit, line.leftover) if part))
+    if line.unit in match_state.DRIED_UNITS:
+        amount = "spooned"
+    else:
+        amount = "counted" if line.quantity_low > 0 and line.unit in ("", "piece") else "uncounted"
+    return Asked(line.phrase, line.state, match_state.hint(line.unit, line.preparation), beside, line.leftover, amount,
+                 line.alternative, f"{line.preparation} {line.note}".strip())
 
 
-def _line_answer(line, hint: str, answers: dict, table: str) -> tuple[dict, list[dict]]:
+def _line_answer(line, answers: dict, matcher: Matcher) -> tuple[dict, list[dict]]:
     if line.kind in ("heading", "not-food"):
         return _no_entry("", "not-food", line.kind, 1.0), []
     if line.kind == "unreadable" or not line.phrase:
-        return _no_entry(table, "none", "unreadable", 0.0), []
-    return answers[(line.phrase, line.state, hint)]
+        return _no_entry(matcher.table, "none", "unreadable", 0.0), []
+    asked = asked_by(line)
+    if asked not in answers:
+        answers[asked] = matcher.answer(asked)
+    return answers[asked]
 
 
 def _no_entry(table: str, outcome: str, reason: str, confidence: float) -> dict:
@@ -104,87 +123,132 @@ class Matcher:
         self.accept_above, self.review_above = accept_above, review_above
         self.yes, self.no = _by_phrase(standing)
 
-    def answer(self, phrase: str, state: str, hint: str = "") -> tuple[dict, list[dict]]:
-        """The row of Matched and the rows of Candidates for one phrase and state.
-
-        ``hint`` is ``fresh``, ``dry`` or "": what the measure says when the words do not.
-        """
-        key = match_words.plain(phrase)
-        decided = self.yes.get((key, state)) or self.yes.get((key, ""))
+    def answer(self, asked: Asked) -> tuple[dict, list[dict]]:
+        """The row of Matched and the rows of Candidates for what one line asks."""
+        decided = self._decision(asked)
         if decided is not None:
             row = {"table": self.table, "entry_id": decided.entry_id, "entry_name": decided.entry_name,
                    "match_confidence": 1.0, "match_outcome": "accepted", "match_reason": "decided",
                    "decision_id": decided.decision_id}
             return row, [{"rank": 1, "entry_id": decided.entry_id, "entry_name": decided.entry_name, "score": 1.0,
                           "probability": 1.0}]
-        refused = [*self.no.get((key, state), ()), *self.no.get((key, ""), ())]
-        if any(decision.entry_id == "" for decision in refused):
+        refused = self._refusals(asked)
+        everything = next((decision for decision in refused if decision.entry_id == ""), None)
+        if everything is not None:
             row = _no_entry(self.table, "none", "decided-none", 1.0)
-            return {**row, "decision_id": refused[0].decision_id}, []
-        ranked = self.ranked(phrase, state, hint, {decision.entry_id for decision in refused})
-        return self._outcome(ranked), [
-            {"rank": rank, "entry_id": self.entry_ids[position], "entry_name": self.entry_names[position],
-             "score": round(score, 6), "probability": round(probability, 6)}
-            for rank, (position, score, probability, _) in enumerate(ranked[:KEPT_CANDIDATES], start=1)
+            return {**row, "decision_id": everything.decision_id}, []
+        ranked = self.ranked(asked, {decision.entry_id for decision in refused})
+        kept = [found for found in ranked[:KEPT_CANDIDATES] if found.probability >= KEPT_ABOVE or found is ranked[0]]
+        return self._outcome(asked, ranked), [
+            {"rank": rank, "entry_id": self.entry_ids[found.position], "entry_name": self.entry_names[found.position],
+             "score": round(found.score, 6), "probability": round(found.probability, 6)}
+            for rank, found in enumerate(kept, start=1)
         ]
 
-    def ranked(self, phrase: str, state: str, hint: str = "", refused: set[str] = frozenset()) -> list[tuple[int, float, float, dict]]:
-        """Candidates best first: (position, score, probability, features)."""
-        forms = match_index.query(phrase, self.index, self.vocabulary)
+    def _decision(self, asked: Asked):
+        """The decision that settles the line, unless other words of it leave a doubt."""
+        if self._unread(asked) or self._alternative_refused(asked):
+            return None
+        keys = [(key, state) for state in dict.fromkeys((asked.state, "")) for key in self._keys(asked.phrase)]
+        return next((self.yes[key] for key in keys if key in self.yes), None)
+
+    def _refusals(self, asked: Asked) -> list:
+        return [decision for state in dict.fromkeys((asked.state, "")) for key in self._keys(asked.phrase)
+                for decision in self.no.get((key, state), ())]
+
+    def _keys(self, phrase: str) -> tuple[str, ...]:
+        """The forms in which a phrase is looked up: as written, and without words that say nothing."""
+        written = decisions.phrase_key(phrase)
+        kept = " ".join(word for word in written.split() if match_words.singular(word) not in self.vocabulary.ignored)
+        return tuple(dict.fromkeys(key for key in (written, kept) if key))
+
+    def ranked(self, asked: Asked, refused: set[str] | frozenset[str] = frozenset()) -> list[Ranked]:
+        """Candidates best first; ``refused`` are entry ids that a person ruled out."""
+        state = "fresh" if asked.state == "" and "fresh" in decisions.phrase_key(asked.phrase).split() else asked.state
+        forms = match_index.query(asked.phrase, state, self.index, self.vocabulary, asked.beside)
         scored = []
         for position in match_index.candidates(forms, self.index):
             if self.entry_ids[position] not in refused:
-                scored.append((position, *self._best(forms, position, state, hint)))
+                scored.append((position, *self._best(forms, position, asked.hint)))
         scored.sort(key=lambda found: (-found[1], self.entry_ids[found[0]]))
         odds = [math.exp(score) for _, score, _ in scored]
         whole = 1.0 + sum(odds)  # the 1 stands for "none of these"
-        return [(position, 1 / (1 + math.exp(-score)), weight / whole, features)
+        share = AMBIGUOUS_SHARE if scored and self._ambiguous(asked, scored[0][2]) else 1.0
+        return [Ranked(position, 1 / (1 + math.exp(-score)), share * weight / whole, features)
                 for (position, score, features), weight in zip(scored, odds, strict=True)]
 
-    def _best(self, forms: list[tuple[str, ...]], position: int, state: str, hint: str) -> tuple[float, dict]:
-        agreement = state_agreement(state, hint, *self.states[position])
+    def _best(self, forms: list[match_index.Form], position: int, hint: str) -> tuple[float, dict]:
         best = None
-        for form in forms:
-            for name in self.index.names[position]:
-                features = match_index.compare(form, name, self.index)
-                features["state_agrees"] = agreement
-                features["intercept"] = 1.0
-                score = sum(self.weights[feature] * value for feature, value in features.items())
-                if best is None or score > best[0]:
-                    best = (score, features)
+        compared = [(form, name) for form in forms for name in self.index.names[position]]
+        touching = [(form, name) for form, name in compared if not name.key.isdisjoint(form.words)]
+        for form, name in touching or compared:  # a name without a word of the phrase is never the best of its entry
+            features = match_index.compare(form, name, self.index)
+            features["state_agrees"] = self._state_agreement(form, name, position, hint)
+            features["state_refused"] = float(features["state_agrees"] <= REFUSED_STATE)
+            features["completed"] = float(form.completed and features["exact"] > 0 and features["state_agrees"] > 0)
+            features["intercept"] = 1.0
+            score = sum(self.weights[feature] * value for feature, value in features.items())
+            if best is None or score > best[0]:
+                best = (score, features)
         return best
 
-    def _outcome(self, ranked: list) -> dict:
-        if not ranked or ranked[0][2] < self.review_above:
-            return _no_entry(self.table, "none", "no-candidate", round(ranked[0][2], 6) if ranked else 0.0)
-        position, _, probability, features = ranked[0]
-        row = {"table": self.table, "entry_id": self.entry_ids[position], "entry_name": self.entry_names[position],
-               "match_confidence": round(probability, 6), "decision_id": ""}
-        doubt = _doubt(features, probability, self.accept_above)
+    def _state_agreement(self, form: match_index.Form, name: match_index.Name, position: int, hint: str) -> float:
+        """The agreement of states; the only state in which a food of that name is sold needs no saying."""
+        own = match_state.agreement(form.state, hint, *self.states[position], name.states)
+        fresh_herb = hint == match_state.FRESH and self.states[position][1] == "herbs-spices"
+        if own > 0 or form.state or form.completed or fresh_herb or name.states or not name.curated:
+            return own
+        if name.key != match_index.form_key(form, self.index):
+            return own  # "bacon" is not the only state of "fried bacon"
+        others = self.index.stateless[name.key]
+        best = max(match_state.agreement("", hint, *self.states[other]) for other in others)
+        return match_state.ONLY_STATE if best <= 0 and own == best else own
+
+    def _ambiguous(self, asked: Asked, best: dict[str, float]) -> bool:
+        """Whether cooks use the phrase, in such an amount and without a state, for different foods;
+        ``best`` are the features of the best candidate."""
+        if asked.state or asked.hint == match_state.FRESH or best["completed"]:
+            return False
+        uncut = " ".join(word for word in decisions.phrase_key(asked.phrase).split()
+                         if match_words.singular(word) not in self.vocabulary.cuts)
+        whens = {self.vocabulary.ambiguous.get(key) for key in (*self._keys(asked.phrase), uncut)}
+        return "always" in whens or asked.amount in whens
+
+    def _unread(self, asked: Asked) -> set[str]:
+        """The words outside the phrase that may name a food or change it: those left over, and
+        telling ones among the remarks."""
+        said_nothing = self.vocabulary.ignored | self.vocabulary.cuts
+        left = {word for word in match_words.tokens(asked.leftover) if not word.isdigit() and word not in said_nothing}
+        return left | (set(match_words.tokens(asked.remarks)) & self.vocabulary.telling)
+
+    def _alternative_refused(self, asked: Asked) -> bool:
+        """Whether the line leaves a choice for which it was decided that no entry stands."""
+        return bool(asked.alternative) and any(
+            decision.entry_id == "" for state in dict.fromkeys((asked.state, "")) for key in self._keys(asked.alternative)
+            for decision in self.no.get((key, state), ()))
+
+    def _outcome(self, asked: Asked, ranked: list[Ranked]) -> dict:
+        if not ranked or ranked[0].probability < self.review_above:
+            return _no_entry(self.table, "none", "no-candidate", round(ranked[0].probability, 6) if ranked else 0.0)
+        best = ranked[0]
+        row = {"table": self.table, "entry_id": self.entry_ids[best.position], "entry_name": self.entry_names[best.position],
+               "match_confidence": round(best.probability, 6), "decision_id": ""}
+        unread = bool(self._unread(asked)) and not best.features["completed"]
+        ambiguous = self._ambiguous(asked, best.features) or self._alternative_refused(asked)
+        doubt = _doubt(best, unread, ambiguous, self.accept_above)
         return {**row, "match_outcome": "review" if doubt else "accepted", "match_reason": doubt or "matched"}
 
 
-def state_agreement(asked: str, hint: str, state: str, cooking_class: str) -> float:
-    """How well an entry's state answers a line: 1 yes, 0 open, -1 no."""
-    if asked == "" and state == "dried" and cooking_class in DRY_BY_DEFAULT:
-        return 1.0
-    if asked == "" and cooking_class == "herbs-spices":
-        by_hint = {DRY: {"dried": 1.0, "raw": 0.0}, FRESH: {"dried": -0.5}}.get(hint, {})
-        return by_hint.get(state, STATE_AGREEMENT[""].get(state, -1))
-    if asked == "" and state == "dried":
-        return -1.0  # nobody who writes "onion" means onion flakes
-    return STATE_AGREEMENT[asked].get(state, -1)
-
-
-def _doubt(features: dict, probability: float, accept_above: float) -> str:
+def _doubt(best: Ranked, unread: bool, ambiguous: bool, accept_above: float) -> str:
     """Why the best candidate must be looked at by a person, or "" when it need not be."""
-    if features["asked_covered"] < 0.999:
+    features = best.features
+    if unread or features["asked_missing"] > 0:
         return "words-not-covered"
-    if features["head_missing"] > 0:
+    if features["head_agrees"] == 0 or features["head_missing"] > 0:
         return "head-differs"
-    if features["state_agrees"] <= -1:
+    if features["state_refused"] > 0:
         return "state-differs"
-    if probability < accept_above:
+    if ambiguous or best.probability < accept_above:
         return "close-call"
     return ""
 
@@ -192,7 +256,7 @@ def _doubt(features: dict, probability: float, accept_above: float) -> str:
 def _by_phrase(standing: pd.DataFrame) -> tuple[dict, dict]:
     yes, no = {}, {}
     for row in standing.itertuples(index=False):
-        key = (match_words.plain(row.phrase), row.state)
+        key = (decisions.phrase_key(row.phrase), row.state)
         if row.kind == "match":
             yes[key] = row
         else:

@@ -3,16 +3,25 @@
 Both sides become sets of singular, lower-case, unaccented words with regional words
 replaced (``mappings/words.csv``), so that "2 Courgettes" and "Squash, summer, zucchini"
 can meet. Words that say nothing about the food ("good-quality") fall away.
+
+The kinds of ``mappings/words.csv``: ``synonym``, ``plural``, ``misspelling`` and ``region``
+replace a word; ``ignore`` drops it; ``cut`` names a piece of a food and decides nothing
+("florets"); ``known`` is a food that must not be taken for a typing error of another;
+``ambiguous`` is a phrase that cooks use for different foods: ``means`` says when
+(``always``, ``counted``, ``uncounted``, ``spooned``), and such a phrase is never accepted;
+``telling`` changes what the food is, wherever in the line it stands ("salt, potassium-based").
 """
 
 from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import pandas as pd
+
+from pipeline.decisions import phrase_key
 
 STOP = frozenset("a an and or of the in with for to from your some other any all".split())
 # Words of a published entry name that say what a plain food is by default: they need not be asked for.
@@ -53,22 +62,38 @@ def tokens(text: str) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class Vocabulary:
-    """Replacements by their first word, longest first, and words to ignore."""
+    """Replacements by their first word, longest first, and the words of the other kinds."""
 
     replacements: dict[str, tuple[tuple[tuple[str, ...], tuple[str, ...]], ...]]
     ignored: frozenset[str]
+    cuts: frozenset[str] = frozenset()
+    known: frozenset[str] = frozenset()
+    telling: frozenset[str] = frozenset()
+    ambiguous: dict[str, str] = field(default_factory=dict)
+
+
+REPLACING = ("synonym", "plural", "misspelling", "region")
 
 
 def vocabulary(words: pd.DataFrame) -> Vocabulary:
     """Compiles ``mappings/words.csv`` (columns word, means, kind)."""
-    ignored = frozenset(token for word in words.loc[words["kind"] == "ignore", "word"] for token in tokens(word))
+    of_kind = {kind: rows for kind, rows in words.groupby("kind")}
+    listed = {kind: frozenset(token for word in of_kind[kind]["word"] for token in tokens(word))
+              for kind in ("ignore", "cut", "known", "telling") if kind in of_kind}
+    ambiguous = of_kind.get("ambiguous", words.iloc[:0])
+    return Vocabulary(
+        _replacements(words[words["kind"].isin(REPLACING)]), listed.get("ignore", frozenset()), listed.get("cut", frozenset()),
+        listed.get("known", frozenset()), listed.get("telling", frozenset()),
+        {phrase_key(row.word): row.means for row in ambiguous.itertuples(index=False)})
+
+
+def _replacements(words: pd.DataFrame) -> dict:
     table: dict[str, set[tuple[tuple[str, ...], tuple[str, ...]]]] = {}
-    for row in words[words["kind"] != "ignore"].itertuples():
+    for row in words.itertuples():
         source, target = tokens(row.word), tokens(row.means)
         if source and source != target:
             table.setdefault(source[0], set()).add((source, target))
-    ordered = {first: tuple(sorted(pairs, key=lambda pair: (-len(pair[0]), pair))) for first, pairs in table.items()}
-    return Vocabulary(ordered, ignored)
+    return {first: tuple(sorted(pairs, key=lambda pair: (-len(pair[0]), pair))) for first, pairs in table.items()}
 
 
 def essential(words: tuple[str, ...], vocabulary: Vocabulary) -> tuple[str, ...]:

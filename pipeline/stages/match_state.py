@@ -1,0 +1,56 @@
+"""States in matching: how well an entry's state answers the state a line asks for.
+
+A line that says nothing means raw for produce and dry for what is sold dry; "fresh"
+rules the dried food out; a name may say the state itself ("smoked paprika"). Common
+practice, no source.
+"""
+
+from __future__ import annotations
+
+# 1 yes, 0 open, -1 no; a state that is not listed is a no.
+AGREEMENT: dict[str, dict[str, float]] = {
+    "": {"": 1, "raw": 1, "dried": -1, "smoked": -0.7, "frozen": -0.6, "pickled": -0.7, "canned": -0.7, "drained": -0.7,
+         "cooked": -1},
+    "fresh": {"raw": 1, "": 1, "frozen": -0.5},
+    "raw": {"raw": 1, "": 0.8, "frozen": -0.5},
+    "dried": {"dried": 1, "": 0.2},
+    "canned": {"canned": 1, "drained": 0.7, "": 0.2},
+    "drained": {"drained": 1, "canned": 0, "": 0.2},
+    "frozen": {"frozen": 1, "raw": -0.3, "": 0.4},
+    "cooked": {"cooked": 1, "": 0},
+    "smoked": {"smoked": 1},
+    "pickled": {"pickled": 1, "canned": 0.2},
+}
+# What is sold dry, so that a line that says nothing means the dry food, and "uncooked" does too.
+DRY_BY_DEFAULT = frozenset("pasta noodles rice grains flour legumes-dried nuts-seeds sugars bread stock-sauce drinks".split())
+# How a fresh herb is counted and cut, and how a dried one is measured.
+FRESH_UNITS = frozenset("sprig bunch handful stalk stem".split())
+FRESH_CUTS = ("chop", "minced", "torn", "snip", "picked")
+DRIED_UNITS = frozenset("teaspoon pinch dash".split())
+FRESH, DRY = "fresh", "dry"
+# The only state in which a food is sold needs no saying; a state that nobody asked for weighs against.
+ONLY_STATE, UNASKED_STATE = 0.8, 0.8
+
+
+def hint(unit: str, preparation: str) -> str:
+    """What unit and cut say about a herb: a sprig or something to chop is fresh, a teaspoon is dried."""
+    if unit in FRESH_UNITS or any(cut in preparation for cut in FRESH_CUTS):
+        return FRESH
+    return DRY if unit in DRIED_UNITS else ""
+
+
+def agreement(asked: str, hinted: str, state: str, cooking_class: str, said: frozenset[str] = frozenset()) -> float:
+    """How well an entry's state answers a line, from 1 (yes) to -1 (no).
+
+    ``asked`` is the state in words ("fresh" among them), ``hinted`` what the measure says,
+    ``said`` the states in the words of the entry's name.
+    """
+    if asked in said and state not in (said | AGREEMENT[asked].keys()) - {asked, ""}:
+        return 1.0 - UNASKED_STATE * len(said - {asked, state})
+    if asked in ("", "raw") and state == "dried" and cooking_class in DRY_BY_DEFAULT:
+        return 1.0
+    if asked == "" and cooking_class == "herbs-spices" and state == "dried" and not said:
+        return {DRY: 1.0, FRESH: -1.0}.get(hinted, 0.0)
+    if asked == "" and cooking_class == "herbs-spices" and state == "raw" and hinted == DRY:
+        return 0.0
+    return AGREEMENT[asked].get(state, -1) - UNASKED_STATE * len(said - {asked, state})
