@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import io
+import os
+import re
+from contextlib import suppress
 from pathlib import Path
 
 import pandas as pd
@@ -68,15 +72,29 @@ def _parsed(source: Path) -> tuple[decisions.Mappings, pd.DataFrame]:
 
 
 def _texts(source: Path) -> list[str]:
+    remedy = "Save it as UTF-8 CSV with a column text; put a line that holds a comma in double quotes"
     try:
-        frame = pd.read_csv(source, dtype="str", keep_default_na=False, encoding="utf-8-sig")
+        content = source.read_bytes()
+        frame = pd.read_csv(io.BytesIO(content), dtype="str", keep_default_na=False, encoding="utf-8-sig", skip_blank_lines=False)
     except FileNotFoundError:
         raise InputError(Problem(str(source), "is not there", "Name a CSV file with a column text", "missing-file")) from None
-    except (UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError, IsADirectoryError) as error:
-        raise InputError(Problem(str(source), f"cannot be read as CSV ({error})", "Save it as UTF-8 CSV with a column text",
+    except UnicodeDecodeError as error:
+        line = content[:error.start].count(b"\n") + 1
+        raise InputError(Problem(f"{source}, line {line}", f"byte 0x{content[error.start]:02x} is not UTF-8 text", remedy,
+                                 "encoding")) from None
+    except pd.errors.EmptyDataError:
+        raise InputError(Problem(str(source), "is empty", "Write a header text and a line below it", "no-lines")) from None
+    except pd.errors.ParserError as error:
+        line = re.search(r"line (\d+)", str(error))
+        where = f"{source}, line {line[1]}" if line else str(source)
+        raise InputError(Problem(where, "has more columns than its header", remedy, "unreadable-file")) from None
+    except OSError as error:
+        raise InputError(Problem(str(source), f"cannot be read ({error.strerror})", "Name a CSV file with a column text",
                                  "unreadable-file")) from None
+    if not isinstance(frame.index, pd.RangeIndex):  # pandas takes a surplus first column for row names
+        raise InputError(Problem(f"{source}, line 2", "has more columns than its header", remedy, "unreadable-file"))
     if "text" not in frame:
-        raise InputError(Problem(f"{source}:1", f"has no column text (it has: {', '.join(frame.columns)})",
+        raise InputError(Problem(f"{source}, line 1", f"has no column text (it has: {', '.join(frame.columns)})",
                                  "Name the column with the lines text", "wrong-columns"))
     if frame.empty:
         raise InputError(Problem(str(source), "holds no line", "Write at least one line below the header", "no-lines"))
@@ -84,11 +102,17 @@ def _texts(source: Path) -> list[str]:
 
 
 def _write(table: pd.DataFrame, target: Path) -> None:
-    part = target.with_name(target.name + ".part")
+    """Whole or not at all; what is no plain file (a pipe, a device) is written to directly."""
+    direct = target.exists() and not target.is_file()
+    part = target if direct else target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        table.to_csv(part, index=False, lineterminator="\n", encoding="utf-8")
-        part.replace(target)
+        part.write_bytes(table.to_csv(index=False, lineterminator="\n").encode())
+        if not direct:
+            part.replace(target)
     except OSError as error:
-        part.unlink(missing_ok=True)
         raise InputError(Problem(str(target), f"cannot be written ({error.strerror or error})",
-                                 "Name a file in a folder that exists and can be written", "cannot-write")) from None
+                                 "Name a file in a folder that exists, can be written and has space", "cannot-write")) from None
+    finally:
+        if not direct:
+            with suppress(OSError):
+                part.unlink(missing_ok=True)

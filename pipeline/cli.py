@@ -7,42 +7,78 @@ call is wrong, with a line that says where and what to do.
 from __future__ import annotations
 
 import json
+import os
 import sys
 import traceback
 from pathlib import Path
+from typing import Any
 
 import click
 
 from pipeline.root import ROOT
 
 DONE, WITHHELD, WRONG = 0, 1, 2
+DEFECT_REPORT = ".potash/defect.txt"
 
 
 def main() -> None:
     """Entry point of the console command: one clear message for everything foreseen."""
     try:
-        code = commands(standalone_mode=False)
+        code = _called()
         sys.exit(code if isinstance(code, int) else DONE)
     except click.ClickException as error:
         error.show()
         sys.exit(WRONG)
     except (click.Abort, KeyboardInterrupt):
-        click.echo("potash: stopped; nothing was written", err=True)
+        click.echo("potash: stopped by you; nothing was written, an earlier release is as it was", err=True)
         sys.exit(WRONG)
+    except BrokenPipeError:  # the reader of a pipe (head, less) had enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        sys.exit(DONE)
     except Exception as error:
-        if not _foreseen(error):
-            traceback.print_exc()
-            click.echo("potash: stopped by a defect of its own; nothing was published. Report the lines above", err=True)
-        else:
-            click.echo(f"potash: {error}", err=True)
+        click.echo(_told(error), err=True)
         sys.exit(WRONG)
 
 
-def _foreseen(error: Exception) -> bool:
+def _called() -> Any:
+    try:
+        code = commands(standalone_mode=False)
+        sys.stdout.flush()
+        return code
+    except SystemExit:
+        if type(sys.stdout).__name__ == "_PacifyFlushWrapper":  # what click leaves behind when a pipe was closed
+            raise BrokenPipeError from None
+        raise
+
+
+def _told(error: Exception) -> str:
     from pipeline.orchestration import OrchestrationError
     from pipeline.problems import InputError
 
-    return isinstance(error, (InputError, OrchestrationError))
+    if isinstance(error, InputError):
+        return "\n".join(f"potash: {problem}" for problem in error.problems)
+    if isinstance(error, OrchestrationError):
+        return f"potash: {error}"
+    if isinstance(error, OSError):
+        return (f"potash: {error.filename or 'a file'}: cannot be read or written ({error.strerror or error}). Check the "
+                "disk's free space and the permissions; no release was written")
+    return f"potash: stopped by a defect of its own ({type(error).__name__}); nothing was published. Report it with {_kept(error)}"
+
+
+def _kept(error: Exception) -> str:
+    """Where the details of a defect are; on the terminal if they cannot be written."""
+    details = "".join(traceback.format_exception(error))
+    try:
+        path = ROOT / DEFECT_REPORT
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(details, encoding="utf-8")
+    except OSError:
+        return f"these details:\n{details}"
+    return f"the details in {path}"
+
+
+def _print_json(content: Any) -> None:
+    click.echo(json.dumps(content, indent=2, ensure_ascii=False))
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -55,7 +91,8 @@ def commands() -> None:
 @click.argument("collection", required=False, type=click.Path(path_type=Path))
 @click.option("--table", default="core", show_default=True, help="Composition table to match against.")
 @click.option("--output", default=None, type=click.Path(path_type=Path), help="Folder for releases [default: output/].")
-def run(collection: Path | None, table: str, output: Path | None) -> int:
+@click.option("--json", "as_json", is_flag=True, help="The summary as JSON.")
+def run(collection: Path | None, table: str, output: Path | None, as_json: bool) -> int:
     """The whole job: COLLECTION (a file or folder; the demo by default) to a release."""
     from pipeline import orchestration
 
@@ -67,10 +104,11 @@ def run(collection: Path | None, table: str, output: Path | None) -> int:
         home = output or ROOT / "output"
         with locked(home):
             ready = job.prepare_job(collection, table)
-            with summary.progress(flow.task_count(ready)) as advance:
+            with summary.progress(flow.plan(ready)) as advance:
                 outcome = flow.run(ready, home, advance)
-        click.echo(summary.text(ready.collection.name, outcome.tables, job.counts(outcome.tables), outcome.release.folder,
-                                outcome.release.state, outcome.reused, outcome.tasks))
+        facts = summary.facts(ready.collection.name, outcome.tables, outcome.release.folder, outcome.release.state,
+                              outcome.reused, outcome.tasks, outcome.status)
+        _print_json(facts) if as_json else click.echo(summary.text(facts))
         return outcome.status
     finally:
         orchestration.shut_down()
@@ -111,7 +149,7 @@ def list_tables(as_json: bool) -> int:
 
     rows = batch.listed_tables()
     if as_json:
-        click.echo(json.dumps(rows, indent=2))
+        _print_json(rows)
         return DONE
     for row in rows:
         click.echo(f"{row['table']}: {row['entries']} entries, {row['values']} values, {row['components']} components")
@@ -125,14 +163,14 @@ def list_tables(as_json: bool) -> int:
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
 def trace(figure: tuple[str, ...], release: str | None, output: Path | None, as_json: bool) -> int:
     """One figure, down to its source rows and decisions, with the arithmetic at each node."""
+    if len(figure) > 2:
+        raise click.UsageError("name one figure id, or a recipe and a component")
     from pipeline import released, trace_view
     from pipeline import trace as tracing
 
-    if len(figure) > 2:
-        raise click.UsageError("name one figure id, or a recipe and a component")
-    evidence = tracing.Evidence(released.find(release, output))
-    node = tracing.trace(evidence, tracing.find_figure(evidence, list(figure)))
-    click.echo(json.dumps(node.to_dict(), indent=2, ensure_ascii=False) if as_json else trace_view.text(node, evidence))
+    evidence = released.Evidence(released.find(release, output))
+    traced = tracing.trace(evidence, tracing.find_figure(evidence, list(figure)))
+    _print_json(traced.to_dict()) if as_json else click.echo(trace_view.text(traced, evidence.release))
     return DONE
 
 
@@ -145,5 +183,5 @@ def verify(release: str | None, output: Path | None, as_json: bool) -> int:
     from pipeline import released, verify as verifying
 
     report = verifying.verify(released.find(release, output), ROOT)
-    click.echo(json.dumps(report.to_dict(), indent=2, ensure_ascii=False) if as_json else report.text())
+    _print_json(report.to_dict()) if as_json else click.echo(report.text())
     return DONE if report.agrees else WITHHELD

@@ -16,7 +16,7 @@ from pipeline import job as jobs
 from pipeline.content import Keyed
 from pipeline.job import Job
 from pipeline.orchestration import is_cached, run_flow, stage_task
-from pipeline.problems import Problem
+from pipeline.problems import InputError, Problem
 from pipeline.stages.release import ReleaseResult, release
 
 STAGES = ("read", "match", "weigh", "cook", "total", "judge", "audit")
@@ -52,6 +52,8 @@ def run(job: Job, output: Path, progress: Progress) -> Outcome:
         def potash() -> Outcome:
             shared = Shared.of(job)
             bundles, failed, flags = _bundles(shared, steps.partitions(shared.collection), progress)
+            if not bundles:
+                raise InputError([*failed, steps.nothing_left(job.collection.name)])
             tables = jobs.assemble(job, bundles, failed)
             status = jobs.exit_status(tables)
             guarded = checker.submit(checks.guard, tables, sorted({*job.reference.components["component"], *jobs.DERIVED}))
@@ -63,9 +65,10 @@ def run(job: Job, output: Path, progress: Progress) -> Outcome:
         return run_flow(potash)
 
 
-def task_count(job: Job) -> int:
-    """How many tasks a run has when nothing fails, the release included."""
-    return len(STAGES) * len(steps.partitions(Shared.of(job).collection)) + 1
+def plan(job: Job) -> dict[str, int]:
+    """How many tasks each stage has when nothing fails, in the order of the job."""
+    parts = len(steps.partitions(Shared.of(job).collection))
+    return {**dict.fromkeys(STAGES, parts), "release": 1}
 
 
 @dataclass(frozen=True)
@@ -106,22 +109,25 @@ def submitted(shared: Shared, part: steps.Bundle) -> dict[str, PrefectFuture]:
 def _bundles(
     shared: Shared, parts: list[steps.Bundle], progress: Progress,
 ) -> tuple[list[steps.Bundle], list[Problem], list[bool]]:
-    """The tables of every partition. A partition that fails is tried again recipe by recipe,
-    so that a recipe which breaks a stage is listed and takes no other down."""
+    """The tables of every partition. A partition that fails is tried again in halves, down to
+    the recipe that breaks a stage: it is listed and takes no other down."""
     chains = [submitted(shared, part) for part in parts]
     named = {future.task_run_id: stage for chain in chains for stage, future in chain.items()}
     for future in as_completed([future for chain in chains for future in chain.values()]):
+        future.wait()  # it is done; until it is waited for, its state may still be an earlier one
         progress(named[future.task_run_id], is_cached(future))
     bundles, failed = [], []
     flags = [is_cached(future) for chain in chains for future in chain.values()]
     for part, chain in zip(parts, chains, strict=True):
         try:
             bundles.extend(_results(chain))
+        except OSError as error:  # the disk, not a recipe: every other recipe would meet it too
+            raise InputError(steps.disk_trouble(error)) from error
         except Exception as error:  # noqa: BLE001 - whatever it is, it is told, and the rest goes on
             if len(part["recipes"]) == 1:
                 failed.append(steps.broken_recipe(part, error))
                 continue
-            more, broken, _ = _bundles(shared, list(steps.one_by_one(part)), lambda stage, reused: None)
+            more, broken, _ = _bundles(shared, steps.halves(part), lambda stage, reused: None)
             bundles.extend(more)
             failed.extend(broken)
     return bundles, failed, flags

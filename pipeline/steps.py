@@ -7,6 +7,7 @@ here their arguments are picked from the bundles of the stages before.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 
 import pandas as pd
@@ -24,6 +25,8 @@ from pipeline.stages.ingest_variants import with_optional
 
 Bundle = dict[str, pd.DataFrame]
 RECIPES_PER_PARTITION = 16
+# A stage's own words about a failure are cut here: one clear line, not a page.
+LONGEST_MESSAGE = 300
 # The functions whose code, with all they import, decides whether a kept result still holds.
 CODE = {
     "read": (parse_stage.parse, with_optional), "match": (match_stage.match,), "weigh": (weigh_stage.weigh,),
@@ -55,20 +58,39 @@ def _only(table: pd.DataFrame, number: dict[str, int], wanted: int) -> pd.DataFr
     return table[table["recipe_id"].map(number) == wanted].reset_index(drop=True)
 
 
-def one_by_one(part: Bundle) -> list[Bundle]:
-    """The partition cut into one bundle per recipe."""
+def halves(part: Bundle) -> list[Bundle]:
+    """The partition cut in two, so that a recipe which breaks a stage is soon found; one recipe stays as it is."""
     ids = part["recipes"]["recipe_id"].tolist()
-    numbers = {recipe_id: number for number, recipe_id in enumerate(ids)}
-    return [{name: _only(part[name], numbers, wanted) for name in BY_RECIPE} for wanted in range(len(ids))]
+    numbers = {recipe_id: int(place >= len(ids) / 2) for place, recipe_id in enumerate(ids)}
+    return [{name: _only(part[name], numbers, wanted) for name in BY_RECIPE} for wanted in sorted(set(numbers.values()))]
 
 
 def broken_recipe(part: Bundle, error: Exception) -> problems.Problem:
     """Says that a recipe broke a stage and is left out."""
     recipe = part["recipes"].iloc[0]
+    words = " ".join(str(error).split())
+    shown = words if len(words) <= LONGEST_MESSAGE else words[:LONGEST_MESSAGE] + " ..."
     return problems.Problem(
-        f"{recipe['source_file']}:{recipe['source_line']}", f"a stage failed on this recipe ({type(error).__name__}: {error})",
-        "The recipe is left out; report the recipe and this message as a defect", "stage-failed", stage="flow",
+        f"{recipe['source_file']}, line {recipe['source_line']}",
+        f"a stage failed on this recipe ({type(error).__name__}: {shown})",
+        "The recipe is left out of the release; report it with this message as a defect", "stage-failed", stage="flow",
         recipe_id=recipe["recipe_id"])
+
+
+def nothing_left(name: str) -> problems.Problem:
+    """Says that no recipe of a collection went through."""
+    return problems.Problem(name, "no recipe went through the stages, so there is nothing to release",
+                            "Correct or report what is listed above; an earlier release stays as it was", "nothing-left",
+                            stage="flow")
+
+
+def disk_trouble(error: OSError) -> problems.Problem:
+    """Says that a stage could not read or write a file."""
+    full = error.errno in (errno.ENOSPC, errno.EDQUOT)
+    remedy = "Free some space on that disk" if full else "Check the permissions of the folder"
+    return problems.Problem(str(error.filename or "kept results (.potash)"), f"cannot be read or written ({error.strerror or error})",
+                            f"{remedy} and run again; no release was written", "disk-full" if full else "not-writable",
+                            stage="flow")
 
 
 def read(part: Bundle, mappings: decisions.Mappings) -> Bundle:

@@ -3,94 +3,191 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pandas as pd
 
+from pipeline.job import counts
+
 TOP_LINES = 5
+WORST_IN_PRINT = 3
+LONGEST_TEXT = 60
+# The states in the order in which they are shown, with the words for a person.
+FIGURE_WORDS = {"ready": "ready", "check": "to check", "withheld": "withheld"}
+LINE_WORDS = {"accepted": "settled", "review": "to review", "none": "without an entry", "not-food": "not food"}
+VERDICT_WORDS = {"holds": "hold", "uncertain": "uncertain", "fails": "fail", "not-assessable": "cannot be judged"}
+# Reason codes of lines, in words.
+REASON_WORDS = {
+    "no-candidate": "no food of the table fits", "words-not-covered": "the best entry does not cover all its words",
+    "head-differs": "the best entry is another kind of food", "state-differs": "raw, dried, canned or cooked is unclear",
+    "close-call": "two entries fit about as well", "decided-none": "it was decided that no entry stands for it",
+    "reading-in-doubt": "the line may say more than was read", "no-quantity": "it says no amount",
+    "no-measure": "nothing says what this measure weighs", "no-density": "nothing says what this volume weighs",
+    "no-entry": "it has no entry to weigh by", "absurd-quantity": "no cook means this amount",
+    "negative-quantity": "the amount is below zero", "no-food-words": "no word in it names a food",
+    "too-long": "it is a paragraph, not a line", "unreadable": "it cannot be read",
+}
+
+
+# ---------------------------------------------------------------- progress
+
+@contextmanager
+def progress(plan: Mapping[str, int]) -> Iterator[Callable[[str, bool], None]]:
+    """Shows how far a run is: a bar on a terminal, one plain line per finished stage in a pipe.
+
+    ``plan`` says how many tasks each stage has. What it yields is called with the stage
+    and whether its kept result was reused, whenever a task is done.
+    """
+    shown = _bar(plan) if sys.stderr.isatty() else _plain_lines(plan)
+    with shown as advance:
+        yield advance
 
 
 @contextmanager
-def progress(total: int) -> Iterator[Callable[[str, bool], None]]:
-    """A progress display: a bar on a terminal, one plain line per stage in a pipe."""
-    if sys.stderr.isatty():
-        with _bar(total) as advance:
-            yield advance
-        return
+def _plain_lines(plan: Mapping[str, int]) -> Iterator[Callable[[str, bool], None]]:
     done: dict[str, list[bool]] = {}
 
     def advance(stage: str, reused: bool) -> None:
-        first = stage not in done
-        done.setdefault(stage, []).append(reused)
-        if first:
-            print(f"potash: {stage}{' (kept result)' if reused else ''}", file=sys.stderr, flush=True)
+        flags = done.setdefault(stage, [])
+        flags.append(reused)
+        if len(flags) != plan.get(stage, 1):
+            return
+        kept = " (kept from an earlier run)" if all(flags) else f" ({sum(flags)} of {len(flags)} kept)" if any(flags) else ""
+        print(f"potash: {stage}{kept}", file=sys.stderr, flush=True)
 
     yield advance
 
 
 @contextmanager
-def _bar(total: int) -> Iterator[Callable[[str, bool], None]]:
+def _bar(plan: Mapping[str, int]) -> Iterator[Callable[[str, bool], None]]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
     columns = (TextColumn("{task.description:<10}"), BarColumn(), TextColumn("{task.completed}/{task.total}"), TimeElapsedColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as display:
-        task = display.add_task("starting", total=total)
+        task = display.add_task("starting", total=sum(plan.values()))
         yield lambda stage, reused: display.update(task, advance=1, description=stage)
 
 
-def text(
-    name: str, tables: dict[str, pd.DataFrame], counts: dict[str, dict[str, int]], folder: Path, state: str, reused: int,
-    tasks: int,
-) -> str:
-    """The summary: counts, the lines that would settle most, what is wrong in print, where to look."""
-    figures, lines = counts["figures"], counts["lines"]
-    recipes, variants = len(tables["recipes"]), len(tables["variants"])
-    rows = [
-        f"{name}: {recipes} recipes, {variants} variants",
-        f"  figures   {figures['ready']} ready, {figures['check']} to check, {figures['withheld']} withheld",
-        f"  lines     {lines['accepted']} accepted, {lines['review']} for review, {lines['none']} without an entry, "
-        f"{lines['not-food']} not food",
-        "  verdicts  " + ", ".join(f"{count} {word}" for word, count in counts["verdicts"].items()),
+# ---------------------------------------------------------------- summary
+
+def facts(name: str, tables: dict[str, pd.DataFrame], folder: Path, state: str, reused: int, tasks: int, status: int) -> dict[str, Any]:
+    """What a run came to, as plain data: what :func:`text` prints and ``--json`` gives."""
+    return {
+        "collection": name, "recipes": len(tables["recipes"]), "variants": len(tables["variants"]), **counts(tables),
+        "not_used": _not_used(tables["problems"]),
+        "warnings": int((tables["problems"]["severity"] == "warning").sum()),
+        "implausible": _implausible(tables["figures"]),
+        "settle_first": _settle_first(tables["worklist"]),
+        "in_print": _in_print(tables["findings"], tables["published"]),
+        "kept_results": reused, "stage_results": tasks, "release": str(folder), "state": state, "exit_code": status,
+    }
+
+
+def _not_used(problems: pd.DataFrame) -> list[dict[str, str]]:
+    errors = problems[problems["severity"] == "error"]
+    return errors[["code", "recipe_id", "where", "what", "remedy"]].to_dict("records")
+
+
+def _implausible(figures: pd.DataFrame) -> list[dict[str, str]]:
+    found = figures[figures["reason"].str.startswith("implausible")].drop_duplicates(["recipe_id", "variant_id"])
+    return found[["recipe_id", "variant_id", "reason"]].to_dict("records")
+
+
+def _settle_first(worklist: pd.DataFrame) -> list[dict[str, Any]]:
+    rows = worklist[worklist["figures_withheld"] > 0].head(TOP_LINES)
+    return rows[["rank", "recipe_id", "line_no", "text", "reason", "figures_withheld", "verdicts_waiting", "candidates",
+                 "remedy"]].to_dict("records")
+
+
+def _in_print(findings: pd.DataFrame, published: pd.DataFrame) -> dict[str, Any]:
+    """Printed figures that today's do not bear out: those that differ, the farthest first, and those withheld."""
+    drift = findings[findings["check"].str.startswith("drift") & findings["severity"].isin(["error", "warning"])]
+    differs = drift[drift["value"].notna()]
+    keys = ["recipe_id", "variant_id", "component", "unit"]
+    printed = published.drop_duplicates(keys).set_index(keys)["value"]
+    in_print = printed.reindex(pd.MultiIndex.from_frame(differs[keys])).to_numpy()
+    with np.errstate(divide="ignore", invalid="ignore"):
+        apart = np.abs(np.log(differs["value"].to_numpy() / in_print))
+    ranked = differs.assign(mild=differs["severity"] != "error", apart=np.nan_to_num(apart, nan=0.0, posinf=99.0)).sort_values(
+        ["mild", "apart", "finding_id"], ascending=[True, False, True])
+    claims = findings[(findings["check"] == "printed-claim") & findings["severity"].isin(["error", "warning"])]
+    return {
+        "differ": len(differs), "recipes": int(differs["recipe_id"].nunique()), "not_confirmed": len(drift) - len(differs),
+        "claims": len(claims), "worst": ranked[["recipe_id", "variant_id", "what"]].head(WORST_IN_PRINT).to_dict("records"),
+    }
+
+
+def text(told: Mapping[str, Any]) -> str:
+    """The summary for a person: counts, what was left out, what to settle first, what is wrong in print, where to look."""
+    rows = [f"{told['collection']}: {_many(told['recipes'], 'recipe')}, {_many(told['variants'], 'variant')}"]
+    rows += _count_rows(told)
+    rows += _not_used_rows(told["not_used"])
+    rows += [f"Withheld whole: {row['recipe_id']}{_variant(row)}: {row['reason']}" for row in told["implausible"][:TOP_LINES]]
+    rows += _settle_rows(told["settle_first"])
+    rows += _print_rows(told["in_print"])
+    rows.append(f"Release ({told['state']}): {told['release']}")
+    rows += [
+        "  figures.csv    print only those with status ready     worklist.csv   lines to settle",
+        "  verdicts.csv   claims and limits, by audience         findings.csv   what looks wrong, here and in print",
+        "  CAUTIONS.txt   goes with every figure                 problems.csv   "
+        + (_many(told["warnings"], "warning") if told["warnings"] else "what could not be used"),
+        f"  {told['kept_results']} of {told['stage_results']} stage results were kept from an earlier run",
+        "Figures are for the renal dietitian to judge, by local rules. They are not advice to a patient.",
     ]
-    rows += _top_lines(tables["worklist"])
-    rows += _print_drift(tables["findings"])
-    rows += _problems(tables["problems"])
-    rows.append(f"  {reused} of {tasks} stage results were kept from an earlier run")
-    rows.append(f"Release ({state}): {folder}")
-    rows.append("  figures.csv, lines.csv, verdicts.csv, worklist.csv, findings.csv; checks.html shows the checks; "
-                "CAUTIONS.txt goes with every figure")
-    rows.append("Figures are for the renal dietitian to judge, by local rules. They are not advice to a patient.")
     return "\n".join(rows)
 
 
-def _top_lines(worklist: pd.DataFrame) -> list[str]:
-    open_lines = worklist[worklist["figures_withheld"] > 0].head(TOP_LINES)
-    if open_lines.empty:
-        return ["  no line is unsettled"]
-    rows = [f"The {len(open_lines)} lines that would settle most:"]
-    for row in open_lines.itertuples():
-        rows.append(f"  {row.rank}. {row.recipe_id} line {row.line_no} \"{row.text}\": {row.reason}; "
-                    f"{row.figures_withheld} figures and {row.verdicts_waiting} verdicts wait")
-        rows.append(f"     {row.remedy}" + (f"; nearest: {row.candidates.split(';')[0]}" if row.candidates else ""))
-    return rows
+def _many(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
-def _print_drift(findings: pd.DataFrame) -> list[str]:
-    drift = findings[findings["check"].str.startswith("drift") & findings["severity"].isin(["error", "warning"])]
-    if drift.empty:
+def _variant(row: Mapping[str, Any]) -> str:
+    return "" if row["variant_id"] == "base" else f" ({row['variant_id']})"
+
+
+def _count_rows(told: Mapping[str, Any]) -> list[str]:
+    table = [(title, [(told[key].get(state, 0), word) for state, word in words.items()]) for title, key, words in (
+        ("Figures", "figures", FIGURE_WORDS), ("Lines", "lines", LINE_WORDS), ("Verdicts", "verdicts", VERDICT_WORDS))]
+    number = max(len(str(count)) for _, cells in table for count, _ in cells)
+    widths = [max(len(cells[column][1]) for _, cells in table if column < len(cells)) for column in range(4)]
+    return [("  " + f"{title:<10}" + "".join(f"{count:>{number}} {word:<{width + 2}}" for (count, word), width in zip(cells, widths)))
+            .rstrip() for title, cells in table]
+
+
+def _not_used_rows(rows: list[dict[str, str]]) -> list[str]:
+    if not rows:
         return []
-    return [f"In print and no longer right: {len(drift)} figures or claims in {drift['recipe_id'].nunique()} recipes "
-            "(findings.csv, check drift)"]
+    shown = [f"  {row['where']}: {row['what']}. {row['remedy']}" for row in rows[:TOP_LINES]]
+    more = len(rows) - len(shown)
+    return ["Could not be used:", *shown, *([f"  and {more} more in problems.csv"] if more else [])]
 
 
-def _problems(problems: pd.DataFrame) -> list[str]:
-    errors = problems[problems["severity"] == "error"]
-    rows = [f"Could not be used: {row.where}: {row.what}. {row.remedy}" for row in errors.head(TOP_LINES).itertuples()]
-    more = len(errors) - len(rows)
-    if more > 0:
-        rows.append(f"  and {more} more in problems.csv")
-    warnings = int((problems["severity"] == "warning").sum())
-    return rows + ([f"  {warnings} warnings in problems.csv"] if warnings else [])
+def _settle_rows(rows: list[dict[str, Any]]) -> list[str]:
+    if not rows:
+        return ["Every line that counts is settled."]
+    shown = ["Settle these lines first; figures and verdicts wait for them:" if len(rows) > 1
+             else "Settle this line; figures and verdicts wait for it:"]
+    for row in rows:
+        words = row["text"] if len(row["text"]) <= LONGEST_TEXT else row["text"][:LONGEST_TEXT] + "..."
+        shown.append(f"  {row['rank']}. {row['recipe_id']}, line {row['line_no']}: \"{words}\"")
+        shown.append(f"     {REASON_WORDS.get(row['reason'], row['reason'])} ({_many(row['figures_withheld'], 'figure')}, "
+                     f"{_many(row['verdicts_waiting'], 'verdict')})")
+        nearest = f"; nearest: {row['candidates'].split(';')[0]}" if row["candidates"] else ""
+        shown.append(f"     {row['remedy']}{nearest}")
+    return shown
+
+
+def _print_rows(told: Mapping[str, Any]) -> list[str]:
+    rows = []
+    if told["differ"]:
+        rows.append(f"In print and no longer right: {_many(told['differ'], 'figure')} in {_many(told['recipes'], 'recipe')}; the worst:")
+        rows += [f"  {row['recipe_id']}{_variant(row)}: {row['what']}" for row in told["worst"]]
+    if told["not_confirmed"] or told["claims"]:
+        rows.append(f"In print and not confirmed today: {_many(told['not_confirmed'], 'figure')}, {_many(told['claims'], 'claim')} "
+                    "(findings.csv)")
+    return rows

@@ -1,18 +1,26 @@
-"""Trace: one figure, down to its source rows and decisions, with the arithmetic at each node."""
+"""Trace: one figure, down to its source rows and decisions, with the arithmetic at each node.
+
+Every node that shows arithmetic writes it as ``a x b / c = d`` with six significant
+digits, so that a reader with a calculator arrives at the same number.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from difflib import get_close_matches
-from pathlib import Path
 
 import pandas as pd
 
-from pipeline import released
+from pipeline.combinations import combinations
 from pipeline.problems import InputError, Problem
-from pipeline.stages.total_sums import combinations
+from pipeline.released import Evidence
 
-LINES_SHOWN = 40
+NEAREST = 3
+WIDEST = 6
+OTHER_CANDIDATES = 2
+# Partial sums of a withheld figure are shown to settle it, never to be used.
+PARTIAL = "settled lines only, not a figure of the dish"
+BASIS_WORDS = {"recipe": "whole recipe", "portion": "portion", "100g": "100 g"}
 
 
 @dataclass(frozen=True)
@@ -23,192 +31,285 @@ class Node:
     children: list[Node] = field(default_factory=list)
 
     def to_dict(self) -> dict:
-        """The node as plain data, for ``--json``."""
+        """The node as plain data."""
         return {"text": self.text, "rests_on": [child.to_dict() for child in self.children]}
 
 
-class Evidence:
-    """The tables of a release that a trace reads, each loaded once."""
+@dataclass(frozen=True)
+class Trace:
+    """The tree behind one figure, and the sources that its nodes cite as [1], [2] ..."""
 
-    def __init__(self, release: Path):
-        self.release = release
-        self._tables: dict[str, pd.DataFrame] = {}
+    figure_id: str
+    root: Node
+    sources: list[dict[str, str]]
 
-    def __getattr__(self, name: str) -> pd.DataFrame:
-        if name not in self._tables:
-            self._tables[name] = released.table(self.release, name)
-        return self._tables[name]
-
-    def row(self, name: str, **key) -> pd.Series | None:
-        """The first row of table ``name`` with these key values, or None."""
-        frame = getattr(self, name)
-        for column, value in key.items():
-            frame = frame[frame[column] == value]
-        return None if frame.empty else frame.iloc[0]
+    def to_dict(self) -> dict:
+        """The trace as plain data, for ``--json``."""
+        return {"figure_id": self.figure_id, **self.root.to_dict(), "sources": self.sources}
 
 
-def find_figure(evidence: Evidence, words: list[str]) -> str:
+def find_figure(evidence: Evidence, words: Sequence[str]) -> str:
     """The figure id meant by ``FIGURE_ID`` or by ``RECIPE COMPONENT`` (per portion, base variant).
 
-    Raises :class:`InputError` with the nearest ids when there is none.
+    A component may be in small letters; ENERC is taken in kJ. Raises :class:`InputError`
+    with the nearest ids when there is no such figure.
     """
-    ids = evidence.figures["figure_id"]
-    wanted = words[0] if len(words) == 1 else f"{words[0]}/base/{words[1]}/portion"
-    if len(words) == 2 and words[1] == "ENERC":
-        wanted = f"{words[0]}/base/ENERC-kJ/portion"
-    if (ids == wanted).any():
+    figures = evidence.table("figures")
+    if len(words) == 1:
+        wanted = words[0]
+    else:
+        component = words[1].upper() if "-" not in words[1] else words[1]
+        wanted = f"{words[0]}/base/{'ENERC-kJ' if component == 'ENERC' else component}/portion"
+    if evidence.row("figures", figure_id=wanted) is not None:
         return wanted
-    near = get_close_matches(wanted, ids.tolist(), n=3, cutoff=0.5)
-    raise InputError(Problem(wanted, "is not a figure of this release",
-                             f"Nearest: {', '.join(near)}" if near else "See figures.csv for the ids", "unknown-figure"))
+    raise InputError(Problem(f"figure {wanted}", "is not in this release", _nearest(wanted, figures), "unknown-figure"))
 
 
-def trace(evidence: Evidence, figure_id: str) -> Node:
-    """The tree behind one figure."""
-    figure = evidence.row("figures", figure_id=figure_id)
-    variant = {"recipe_id": figure["recipe_id"], "variant_id": figure["variant_id"]}
-    title = f"{figure_id}: {_amount(figure)}; status {figure['status']}" + (f" ({figure['reason']})" if figure["reason"] else "")
-    title += f"; confidence {figure['confidence']:.2f}; coverage {figure['coverage']:.3f}"
-    children = [_basis(evidence, figure, variant)]
-    children += [_component(evidence, figure, variant, name, factor) for name, factor in _terms(evidence, figure)]
-    children.append(_unsettled(evidence, variant))
-    children.append(_width(evidence, figure, variant))
-    return Node(title, [child for child in children if child is not None])
+def _nearest(wanted: str, figures: pd.DataFrame) -> str:
+    from rapidfuzz import fuzz, process
+
+    recipe = wanted.split("/")[0]
+    known = (figures["recipe_id"] == recipe).any()
+    pool = figures.loc[figures["recipe_id"] == recipe, "figure_id"] if known else figures["figure_id"]
+    near = [found for found, _, _ in process.extract(wanted, pool.tolist(), scorer=fuzz.ratio, limit=NEAREST, score_cutoff=60)]
+    if near:
+        return f"Nearest: {', '.join(near)}"
+    return "figures.csv lists the ids: recipe/variant/component/basis, for example " + figures["figure_id"].iloc[0]
 
 
-def _number(value: float) -> str:
-    return "unknown" if pd.isna(value) else f"{value:.5g}"
+def trace(evidence: Evidence, figure_id: str) -> Trace:
+    """The tree behind the figure with this id, which has to be in the release."""
+    return _Tracer(evidence, figure_id).traced()
 
 
-def _amount(figure: pd.Series) -> str:
-    if figure["status"] == "withheld":
-        return "withheld"
-    basis = {"recipe": "whole recipe", "portion": "portion", "100g": "100 g"}[figure["basis"]]
-    low, high = _number(figure["low"]), _number(figure["high"])
-    return f"{_number(figure['value'])} {figure['unit']} per {basis} (90 % interval {low} to {high})"
+def number(value: float) -> str:
+    """Six significant digits, plain; "unknown" where there is no number."""
+    return "unknown" if pd.isna(value) else f"{value:.6g}" if 1e-4 <= abs(value) < 1e6 or value == 0 else f"{value:.6e}"
 
 
-def _terms(evidence: Evidence, figure: pd.Series) -> list[tuple[str, float]]:
-    factors = evidence.factors
-    energy = factors[factors["file"] == "energy_factors"]
-    wide = energy.pivot(index="row_id", columns="column", values="value").astype(float).rename_axis("component").reset_index()
-    listed = evidence.values[["component", "unit"]].drop_duplicates()
-    linear = combinations(listed, wide)
-    found = linear[(linear["figure"] == figure["component"]) & (linear["unit"] == figure["unit"])]
-    return list(zip(found["component"], found["factor"], strict=True))
+class _Tracer:
+    """Walks the evidence of one figure. Holds what all nodes share: the figure, its variant, the sources cited so far."""
 
+    def __init__(self, evidence: Evidence, figure_id: str):
+        self.evidence = evidence
+        self.figure = evidence.row("figures", figure_id=figure_id)
+        self.variant = {"recipe_id": self.figure["recipe_id"], "variant_id": self.figure["variant_id"]}
+        self.withheld = self.figure["status"] == "withheld"
+        self.sources: list[dict[str, str]] = []
+        self.told: set[int] = set()  # lines whose mass, entry and cooking were shown already
+        self.parts = evidence.rows("contributions", **self.variant)
+        lines = evidence.rows("lines", **self.variant)
+        self.counted = lines[lines["counted"]]
 
-def _basis(evidence: Evidence, figure: pd.Series, variant: dict) -> Node:
-    portions = evidence.row("variants", **variant)["portions"]
-    if figure["basis"] == "portion":
-        return Node(f"per portion: recipe total / {_number(portions)} portions, as the recipe says")
-    if figure["basis"] == "recipe":
-        return Node("whole recipe: the sum of its counted lines")
-    recipe = evidence.row("recipes", recipe_id=variant["recipe_id"])
-    if variant["variant_id"] == "base" and not pd.isna(recipe["finished_mass_g"]):
-        return Node(f"per 100 g: 100 x recipe total / {_number(recipe['finished_mass_g'])} g, the finished weight as written")
-    lines = _counted(evidence, variant)
-    return Node(f"per 100 g: 100 x recipe total / {_number(lines['cooked_g'].sum())} g, the sum of the cooked lines")
+    def traced(self) -> Trace:
+        terms = self._terms()
+        amounts = [self._summed(component) * factor for component, factor in terms]
+        children = [self._basis(sum(amounts)), self._balance(), *self._sum(terms, amounts)]
+        children += [self._component(component, factor) for component, factor in terms]
+        children += [self._unsettled(), self._width()]
+        root = Node(self._title(), [child for child in children if child is not None])
+        return Trace(self.figure["figure_id"], root, self.sources)
 
+    # ------------------------------------------------------------ the figure
 
-def _counted(evidence: Evidence, variant: dict) -> pd.DataFrame:
-    lines = evidence.lines
-    here = (lines["recipe_id"] == variant["recipe_id"]) & (lines["variant_id"] == variant["variant_id"])
-    return lines[here & lines["counted"]]
+    def _title(self) -> str:
+        figure = self.figure
+        reason = f" ({figure['reason']})" if figure["reason"] else ""
+        amount = "no value" if self.withheld else (
+            f"{number(figure['value'])} {figure['unit']} per {BASIS_WORDS[figure['basis']]}, "
+            f"90 % interval {number(figure['low'])} to {number(figure['high'])}")
+        return (f"{figure['figure_id']}: {amount}; status {figure['status']}{reason}; confidence {figure['confidence']:.2f}, "
+                f"coverage {100 * figure['coverage']:.1f} %")
 
+    def _terms(self) -> list[tuple[str, float]]:
+        factors = self.evidence.rows("factors", file="energy_factors")
+        energy = factors.pivot(index="row_id", columns="column", values="value").astype(float)
+        energy = energy.rename_axis("component").reset_index()
+        linear = combinations(self.evidence.table("values")[["component", "unit"]].drop_duplicates(), energy)
+        found = linear[(linear["figure"] == self.figure["component"]) & (linear["unit"] == self.figure["unit"])]
+        return list(zip(found["component"], found["factor"], strict=True))
 
-def _component(evidence: Evidence, figure, variant, component: str, factor: float) -> Node:
-    parts = evidence.contributions
-    mine = parts[(parts["recipe_id"] == variant["recipe_id"]) & (parts["variant_id"] == variant["variant_id"])
-                 & (parts["component"] == component)].sort_values(["amount", "line_no"], ascending=[False, True])
-    if mine.empty:
-        return Node(f"{component}: no counted line")
-    total, unit = mine["amount"].sum(), mine["unit"].iloc[0]
-    title = f"{component} of the recipe: {_number(total)} {unit} from {mine['amount'].notna().sum()} lines"
-    if figure["component"] != component:
-        title = f"{_number(factor)} x {title} = {_number(factor * total)} {figure['unit']}"
-    return Node(title, [_line(evidence, part, total) for _, part in mine.head(LINES_SHOWN).iterrows()])
+    def _summed(self, component: str) -> float:
+        total = self._added(component)
+        return total + self._gain() if component == "WATER" else total
 
+    def _added(self, component: str) -> float:
+        return float(self.parts.loc[self.parts["component"] == component, "amount"].sum())
 
-def _line(evidence: Evidence, part: pd.Series, total: float) -> Node:
-    line = evidence.row("lines", line_id=part["line_id"])
-    share = f", {100 * part['amount'] / total:.1f} %" if total > 0 and not pd.isna(part["amount"]) else ""
-    title = f"line {part['line_no']} \"{line['text']}\": {_number(part['amount'])} {part['unit']}{share}"
-    arithmetic = (f"= {_number(part['edible_g'])} g edible x {_number(part['value_per_100g'])} {part['unit']}/100 g"
-                  f" x {_number(part['retention_fraction'])} kept")
-    return Node(title, [Node(arithmetic), _mass(evidence, part), _composition(evidence, part, line), _cooking(evidence, part)])
+    def _written(self) -> float | None:
+        """The finished weight that the recipe gives; it holds for the recipe as written alone."""
+        written = self.evidence.row("recipes", recipe_id=self.variant["recipe_id"])["finished_mass_g"]
+        return float(written) if self.variant["variant_id"] == "base" and not pd.isna(written) else None
 
+    def _gain(self) -> float:
+        """What the finished weight has beyond the predicted one is water; less than nothing if it boiled away."""
+        written = self._written()
+        return 0.0 if written is None else written - float(self.counted["cooked_g"].sum())
 
-def _mass(evidence: Evidence, part: pd.Series) -> Node:
-    row = evidence.row("weighed", line_id=part["line_id"])
-    text = f"mass: {_number(row['quantity'])} x {_number(row['measure_value'])} {row['measure_unit']} [{row['measure_id']}]"
-    if row["density_id"]:
-        text += f" x {_number(row['density_g_per_ml'])} g/ml [{row['density_id']}]"
-    text += f" = {_number(row['mass_g'])} g ({_number(row['mass_low_g'])} to {_number(row['mass_high_g'])})"
-    if row["edible_id"]:
-        text += f"; x {_number(row['edible_fraction'])} edible [{row['edible_id']}]"
-    if row["assumption"]:
-        text += f"; assumed: {row['assumption']}"
-    ids = [f"quantity:{part['line_id']}", f"measure:{row['measure_id']}:{part['line_id']}", f"density:{row['density_id']}"]
-    return Node(text, _sources(evidence, ids))
+    def _balance(self) -> Node | None:
+        if self.figure["component"] != "WATER" or self.withheld or self._written() is None:
+            return None
+        lines, written, predicted = self._added("WATER"), self._written(), float(self.counted["cooked_g"].sum())
+        return Node(f"water of the dish: {number(lines)} g + {number(written)} g + (-{number(predicted)}) = "
+                    f"{number(lines + written - predicted)} g: its lines, and what the finished weight has beyond the cooked lines")
 
+    def _basis(self, total: float) -> Node | None:
+        figure = self.figure
+        if self.withheld:
+            return Node("no total is formed while the figure is withheld: what follows is its settled part, for settling it")
+        unit, whole = figure["unit"], f"{number(total)} {figure['unit']}"
+        if figure["basis"] == "recipe":
+            return Node(f"whole recipe: the sum of its counted lines, {whole}")
+        if figure["basis"] == "portion":
+            portions = self.evidence.row("variants", **self.variant)["portions"]
+            return Node(f"per portion: {whole} / {number(portions)} portions = {number(total / portions)} {unit}")
+        mass, named = self._cooked_mass()
+        return Node(f"per 100 g: 100 x {whole} / {number(mass)} g = {number(100 * total / mass)} {unit}; {named}",
+                    [] if named.startswith("the finished") else [self._cooked_node(row) for _, row in self.counted.iterrows()])
 
-def _composition(evidence: Evidence, part: pd.Series, line: pd.Series) -> Node:
-    matched = evidence.row("matched", line_id=part["line_id"])
-    how = f"decision {matched['decision_id']}" if matched["decision_id"] else f"match {matched['match_confidence']:.2f}"
-    text = f"entry {line['entry_id']} {line['entry_name']} [table {line['table']}], {how}; value type {part['value_type']}"
-    children = _sources(evidence, [part["composition_input"]])
-    children += _decision(evidence, matched["decision_id"])
-    others = evidence.candidates[(evidence.candidates["line_id"] == part["line_id"])
-                                 & (evidence.candidates["entry_id"] != line["entry_id"])].head(2)
-    children += [Node(f"other candidate, {row['probability']:.3f}: {row['entry_id']} {row['entry_name']}")
-                 for _, row in others.iterrows()]
-    return Node(text, children)
+    def _cooked_mass(self) -> tuple[float, str]:
+        written = self._written()
+        if written is not None:
+            return written, "the finished weight as written in the recipe"
+        return float(self.counted["cooked_g"].sum()), "the cooked weight, the sum of these lines"
 
+    def _cooked_node(self, line: pd.Series) -> Node:
+        cooked = self.evidence.row("cooked", line_id=line["line_id"])
+        cited = self._cited([f"yield:{cooked['yield_id']}"])
+        named = f" [yield {cooked['yield_id']}]" if cooked["yield_id"] else ""
+        return Node(f"line {line['line_no']} \"{line['text']}\": {number(line['edible_g'])} g x {number(cooked['yield_fraction'])} "
+                    f"= {number(line['cooked_g'])} g cooked{named}{cited}")
 
-def _cooking(evidence: Evidence, part: pd.Series) -> Node:
-    row = evidence.row("cooked", line_id=part["line_id"])
-    text = f"cooking: {row['chain'] or row['method']} ({row['cook_reason']}, {row['method_confidence']:.2f})"
-    if row["evidence"]:
-        text += f"; the words: \"{row['evidence']}\""
-    ids = [part["retention_input"], f"yield:{row['yield_id']}"]
-    return Node(text, _sources(evidence, ids) + _decision(evidence, row["decision_id"]))
+    def _sum(self, terms: list[tuple[str, float]], amounts: list[float]) -> list[Node]:
+        if len(terms) < 2 or self.withheld:
+            return []
+        unit = self.figure["unit"]
+        total = sum(amounts)
+        shown = " + ".join(f"({number(amount)})" if amount < 0 else number(amount) for amount in amounts)
+        note = "; below nothing counts as nothing" if total < 0 else ""
+        return [Node(f"{self.figure['component']} of the recipe: {shown} = {number(total)} {unit}{note}")]
 
+    # ------------------------------------------------------------ components and lines
 
-def _sources(evidence: Evidence, ids: list[str]) -> list[Node]:
-    nodes = []
-    for input_id in dict.fromkeys(ids):
-        row = evidence.row("inputs", input_id=input_id) if input_id else None
+    def _component(self, component: str, factor: float) -> Node:
+        mine = self.parts[self.parts["component"] == component].sort_values(["amount", "line_no"], ascending=[False, True])
+        if mine.empty:
+            return Node(f"{component}: no counted line is settled")
+        total, unit = float(mine["amount"].sum()), mine["unit"].iloc[0]
+        known = int(mine["amount"].notna().sum())
+        scope = f"; {PARTIAL}" if self.withheld else ""
+        if self.figure["component"] == component:
+            title = f"{component} of the recipe's lines: {number(total)} {unit}, the sum of {known} lines{scope}"
+        else:
+            title = (f"{component}: {number(total)} {unit} x {number(factor)} {self.figure['unit']}/{unit} = {number(factor * total)} "
+                     f"{self.figure['unit']}, from {known} lines{scope}")
+        return Node(title, [self._line(part, total) for _, part in mine.iterrows()])
+
+    def _line(self, part: pd.Series, total: float) -> Node:
+        line = self.evidence.row("lines", line_id=part["line_id"])
+        unit, amount = part["unit"], part["amount"]
+        share = f", {100 * amount / total:.1f} %" if total > 0 and not pd.isna(amount) else ""
+        if pd.isna(amount):
+            title = f"line {part['line_no']} \"{line['text']}\": unknown, the table has no value for {part['component']}"
+            arithmetic = []
+        else:
+            title = f"line {part['line_no']} \"{line['text']}\": {number(amount)} {unit}{share}"
+            note = "; what cooking adds or takes is water" if part["component"] == "WATER" else ""
+            arithmetic = [Node(f"{number(part['edible_g'])} g edible x {number(part['value_per_100g'])} {unit} / 100 g x "
+                               f"{number(part['retention_fraction'])} kept = {number(amount)} {unit}{note}")]
+        value = Node(f"value: {part['value_type']}{self._cited([part['composition_input']])}")
+        if part["line_no"] in self.told:  # another component of the same figure: the line itself was shown above
+            return Node(title, [*arithmetic, value, *self._retention(part)])
+        self.told.add(part["line_no"])
+        return Node(title, [*arithmetic, self._mass(part), self._entry(part, line), self._cooking(part)])
+
+    def _mass(self, part: pd.Series) -> Node:
+        row = self.evidence.row("weighed", line_id=part["line_id"])
+        text = f"mass: {number(row['quantity'])} x {number(row['measure_value'])} {row['measure_unit']}"
+        if row["density_id"]:
+            text += f" x {number(row['density_g_per_ml'])} g/ml"
+        text += f" = {number(row['mass_g'])} g as purchased"
+        if row["edible_id"]:
+            text += f"; {number(row['mass_g'])} g x {number(row['edible_fraction'])} edible = {number(row['edible_g'])} g"
+        if row["assumption"]:
+            text += f"; assumed: {row['assumption']}"
+        ids = [f"quantity:{part['line_id']}", f"measure:{row['measure_id']}:{part['line_id']}"]
+        ids += [f"density:{row['density_id']}"] if row["density_id"] else []
+        entry_id = self.evidence.row("lines", line_id=part["line_id"])["entry_id"]
+        ids += [f"edible:{row['edible_id']}:{entry_id}"] if row["edible_id"] else []
+        return Node(text, self._inputs(ids))
+
+    def _entry(self, part: pd.Series, line: pd.Series) -> Node:
+        matched = self.evidence.row("matched", line_id=part["line_id"])
+        how = f"by decision {matched['decision_id']}" if matched["decision_id"] else f"match confidence {matched['match_confidence']:.2f}"
+        children = self._inputs([part["composition_input"]]) + self._decision(matched["decision_id"])
+        others = self.evidence.rows("candidates", line_id=part["line_id"])
+        others = others[others["entry_id"] != line["entry_id"]].head(OTHER_CANDIDATES)
+        children += [Node(f"not taken: {row['entry_id']} {row['entry_name']}, probability {row['probability']:.3f}")
+                     for _, row in others.iterrows()]
+        return Node(f"entry {line['entry_id']} {line['entry_name']} (table {line['table']}), {how}; value type {part['value_type']}", children)
+
+    def _cooking(self, part: pd.Series) -> Node:
+        row = self.evidence.row("cooked", line_id=part["line_id"])
+        words = f"; the words: \"{row['evidence']}\"" if row["evidence"] else "; no words say so"
+        text = f"cooking: {row['chain'] or row['method']}{words} (confidence {row['method_confidence']:.2f})"
+        return Node(text, self._inputs([part["retention_input"]]) + self._decision(row["decision_id"]))
+
+    def _retention(self, part: pd.Series) -> list[Node]:
+        return self._inputs([part["retention_input"]])
+
+    # ------------------------------------------------------------ leaves
+
+    def _inputs(self, ids: list[str]) -> list[Node]:
+        nodes = []
+        for input_id in ids:
+            row = self.evidence.row("inputs", input_id=input_id) if input_id else None
+            if row is None:
+                continue
+            unit = "" if row["unit"] == "1" else f" {row['unit']}"
+            span = "" if row["low"] == row["high"] else f" ({number(row['low'])} to {number(row['high'])}, {row['basis']})"
+            nodes.append(Node(f"{row['kind']} {number(row['value'])}{unit}{span}: {row['source_row']} {self._source(row['source_id'])}"))
+        return nodes
+
+    def _cited(self, ids: list[str]) -> str:
+        rows = [self.evidence.row("inputs", input_id=input_id) for input_id in ids if input_id]
+        return "".join(f", {row['source_row']} {self._source(row['source_id'])}" for row in rows if row is not None)
+
+    def _source(self, source_id: str) -> str:
+        """The number of a source in the list at the end, which is made as the tree is."""
+        known = [source["source_id"] for source in self.sources]
+        if source_id not in known:
+            row = self.evidence.row("sources", source_id=source_id)
+            cited = {"citation": "not in the release's list of sources", "standing": ""} if row is None else row
+            self.sources.append({"source_id": source_id, "citation": str(cited["citation"]), "standing": str(cited["standing"])})
+            known.append(source_id)
+        return f"[{known.index(source_id) + 1}]"
+
+    def _decision(self, decision_id: str) -> list[Node]:
+        row = self.evidence.row("decisions", decision_id=decision_id) if decision_id else None
         if row is None:
-            continue
-        source = evidence.row("sources", source_id=row["source_id"])
-        cited = f"{source['citation']} ({source['standing']})" if source is not None else row["source_id"]
-        nodes.append(Node(f"{row['kind']} {_number(row['value'])} ({_number(row['low'])} to {_number(row['high'])}) {row['unit']},"
-                          f" {row['basis']}; source {row['source_row']}: {cited}"))
-    return nodes
+            return []
+        return [Node(f"decision {decision_id} by {row['decided_by']} on {row['decided_on']}: {row['what']}; {row['reason']}")]
+
+    # ------------------------------------------------------------ what is open, what is uncertain
+
+    def _unsettled(self) -> Node | None:
+        waiting = self.counted[self.counted["outcome"] != "accepted"]
+        if waiting.empty:
+            return None
+        return Node("withheld until these lines are settled", [
+            Node(f"line {row['line_no']} \"{row['text']}\": {row['reason']}") for _, row in waiting.iterrows()])
+
+    def _width(self) -> Node | None:
+        shares = self.evidence.rows("shares", **self.variant, component=self.figure["component"], unit=self.figure["unit"])
+        shares = shares[shares["share"] > 0].sort_values(["share", "input_id"], ascending=[False, True]).head(WIDEST)
+        if shares.empty or self.withheld:
+            return None
+        texts = self.counted.set_index("line_id")["text"].to_dict()
+        return Node("what makes the recipe total's interval wide (share of its variance)",
+                    [Node(f"{100 * row['share']:.1f} %  {_in_words(row['input_id'], texts)}") for _, row in shares.iterrows()])
 
 
-def _decision(evidence: Evidence, decision_id: str) -> list[Node]:
-    row = evidence.row("decisions", decision_id=decision_id) if decision_id else None
-    if row is None:
-        return []
-    return [Node(f"decision {decision_id} by {row['decided_by']} on {row['decided_on']}: {row['reason']}")]
-
-
-def _unsettled(evidence: Evidence, variant: dict) -> Node | None:
-    waiting = _counted(evidence, variant)
-    waiting = waiting[waiting["outcome"] != "accepted"]
-    if waiting.empty:
-        return None
-    return Node("withheld until these lines are settled", [
-        Node(f"line {row['line_no']} \"{row['text']}\": {row['outcome']}, {row['reason']}") for _, row in waiting.iterrows()])
-
-
-def _width(evidence: Evidence, figure: pd.Series, variant: dict) -> Node | None:
-    shares = evidence.shares
-    mine = shares[(shares["recipe_id"] == variant["recipe_id"]) & (shares["variant_id"] == variant["variant_id"])
-                  & (shares["component"] == figure["component"]) & (shares["unit"] == figure["unit"])].sort_values(["share", "input_id"], ascending=[False, True])
-    if mine.empty:
-        return None
-    return Node("what makes the recipe total's interval wide (share of its variance)",
-                [Node(f"{100 * row['share']:.1f} %  {row['input_id']}") for _, row in mine.iterrows()])
+def _in_words(input_id: str, texts: dict[str, str]) -> str:
+    line = next((line_id for line_id in texts if f":{line_id}:" in f":{input_id}:"), "")
+    return f"{input_id}  (\"{texts[line]}\")" if line else input_id

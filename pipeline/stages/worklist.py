@@ -16,7 +16,12 @@ REMEDIES = {
     "no-quantity": "Write an amount in the line, or a local rule in reference/amount_rules.csv",
     "no-measure": "Write grams in the line, or add the measure to reference/measures.csv",
     "no-density": "Write grams in the line, or add the density to reference/densities.csv",
+    "no-entry": "Name the entry in mappings/foods.csv, or write grams in the line",
+    "reading-in-doubt": "Write the line so that it names one food with one amount, or decide on it in mappings/foods.csv",
     "absurd-quantity": "Correct the amount in the recipe",
+    "negative-quantity": "Write the amount in the recipe without a minus sign",
+    "too-long": "Split the line in the recipe: one ingredient per line",
+    "no-food-words": "Name a food in the line, or take the line out of the recipe",
 }
 SETTLE_BY_READING = "Rewrite the line in the recipe so that it says how much of what"
 DOUBTFUL = "Confirm the entry in mappings/foods.csv or the method in mappings/methods.csv"

@@ -1,0 +1,22 @@
+"""Which components make up each figure, and with which factor. Imports pandas alone, so that a trace starts at once."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+
+def combinations(components: pd.DataFrame, energy_factors: pd.DataFrame) -> pd.DataFrame:
+    """Every figure as a linear combination of components: figure, unit, component, factor.
+
+    Energy: EU 1169/2011 Annex XIV factors; salt: sodium x 2.5 (Annex I); available
+    carbohydrate: carbohydrate by difference less fibre, which is what Annex XIV's
+    carbohydrate factor applies to.
+    """
+    plain = components[components["component"] != "ENERC"]
+    rows = [(name, unit, name, 1.0) for name, unit in zip(plain["component"], plain["unit"], strict=True)]
+    rows += [("NACL", "g", "NA", 2.5 / 1000), ("CHOAVLDF", "g", "CHOCDF", 1.0), ("CHOAVLDF", "g", "FIBTG", -1.0)]
+    for unit, column in (("kJ", "kj_per_g"), ("kcal", "kcal_per_g")):
+        factor = energy_factors.set_index("component")[column]
+        rows += [("ENERC", unit, name, factor[name]) for name in ("PROCNT", "FAT", "ALC")]
+        rows += [("ENERC", unit, "CHOCDF", factor["CHOAVLDF"]), ("ENERC", unit, "FIBTG", factor["FIBTG"] - factor["CHOAVLDF"])]
+    return pd.DataFrame(rows, columns=["figure", "unit", "component", "factor"])
