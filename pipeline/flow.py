@@ -98,7 +98,7 @@ def submitted(shared: Shared, part: steps.Bundle) -> dict[str, PrefectFuture]:
     cooked = TASKS["cook"].submit(read, matched, weighed, entries, mappings, only(
         "yields", "retention", "retention_rules", "components"))
     totals = TASKS["total"].submit(read, matched, weighed, cooked, entries, values, table, only(
-        "components", "energy_factors", "composition_spread", "rules", "measures", "amount_rules", "densities", "edible_portions",
+        "components", "energy_factors", "composition_spread", "rules", "wide_floors", "measures", "amount_rules", "densities", "edible_portions",
         "yields", "retention"))
     judged = TASKS["judge"].submit(read, totals, shared.job.policy, only(
         "claims", "nutrient_reference_values", "energy_factors"))

@@ -15,6 +15,7 @@ from pipeline.problems import ERROR, Problem
 from pipeline.sources import ROOT
 from pipeline.stages.ingest import Collection, ingest
 from pipeline.stages.release import InputFile, ReleaseMeta
+from pipeline.stages.standing import doubted
 from pipeline.stages.worklist import worklist
 from pipeline.tables import OUTCOMES, STATUSES
 
@@ -72,9 +73,10 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
     """The tables of the release, from the bundles of every partition."""
     staged = {name: _joined(name, bundles) for name in STAGE_TABLES}
     tables = {RELEASED_AS.get(name, name): table for name, table in staged.items()}
+    ingested = job.collection
+    tables["figures"] = doubted(tables["figures"], tables["findings"], tables["variants"], ingested.problems)
     tables["worklist"] = worklist(tables["lines"], tables["candidates"], tables["figures"], tables["verdicts"],
                                   job.reference.rule("check_confidence_below"))
-    ingested = job.collection
     tables["published"] = _of_recipes(ingested.published, tables["recipes"])
     tables["printed_claims"] = _of_recipes(ingested.printed_claims, tables["recipes"])
     tables["entries"], tables["values"] = evidence.used_composition(job.table, tables)

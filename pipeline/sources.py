@@ -55,6 +55,7 @@ FILES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("raw_entry_id", "cooked_entry_id", "method", "liquid", "source_id", "source_row"), ()),
     "match_weights": (("feature", "source_id", "note"), ("weight",)),
     "rules": (("rule_id", "source_id", "note"), ("value",)),
+    "wide_floors": (("component", "unit", "source_id", "note"), ("floor",)),
     "cautions": (("caution_id", "text", "audience_of_text"), ()),
 }
 
@@ -167,22 +168,27 @@ def _unknown_sources(folder: Path, frames: dict[str, pd.DataFrame]) -> list[Prob
 
 
 def table_names(root: Path | None = None) -> list[str]:
-    """The composition tables that are there, by name."""
+    """The composition tables that are there, by name: the curated and the imported ones."""
+    from pipeline.composition import store  # late: the store rests on this layer
+
     folder = (root or ROOT) / "reference" / "composition"
-    return sorted(path.parent.name for path in folder.glob("*/entries.csv"))
+    return sorted({path.parent.name for path in folder.glob("*/entries.csv")} | set(store.names(root)))
 
 
 def load_table(name: str, sources: pd.DataFrame, root: Path | None = None) -> CompositionTable:
-    """One composition table in the common form.
+    """One composition table in the common form: a curated one, or an imported one with the
+    components of ``reference/components.csv`` (its rows were checked when it was stored).
 
-    Raises :class:`InputError` for a name that does not exist (it lists those that do)
-    and for rows that break the models.
+    Raises :class:`InputError` for a name that does not exist (it lists those that do),
+    for rows that break the models and for a source that ``sources`` does not list.
     """
     known = table_names(root)
     if name not in known:
         raise InputError(Problem(f"--table {name}", "no composition table has this name",
                                  f"Choose one of: {', '.join(known) or 'none is there'}", "unknown-table"))
     folder = (root or ROOT) / "reference" / "composition" / name
+    if not (folder / "entries.csv").is_file():
+        return _load_stored(name, sources, root)
     entries = _load_common(folder / "entries.csv", tables.Entries, ("refuse_fraction",))
     values = _load_common(folder / "values.csv", tables.Values, ("value", "n", "standard_error", "minimum", "maximum"))
     missing = sorted((set(entries["source_id"]) | set(values["source_id"])) - set(sources["source_id"]))
@@ -195,6 +201,21 @@ def load_table(name: str, sources: pd.DataFrame, root: Path | None = None) -> Co
                                  "Add the entries, or remove the values", "orphan-values"))
     hashes = {f"reference/composition/{name}/{file}": file_sha256(folder / file) for file in ("entries.csv", "values.csv")}
     return CompositionTable(name, entries, values, hashes)
+
+
+def _load_stored(name: str, sources: pd.DataFrame, root: Path | None) -> CompositionTable:
+    from pipeline.composition import store
+
+    reference = (root or ROOT) / "reference" / "components.csv"
+    components = read_csv(reference, *FILES["components"])["component"].unique().tolist()
+    stored = store.load(name, components, root, originals=False)
+    unlisted = sorted(set(stored.facts["source_ids"]) - set(sources["source_id"]))
+    if unlisted:
+        raise InputError(Problem(
+            f"composition/{name}", f"cites a source that is not listed: {', '.join(unlisted)}",
+            f"Add it to reference/sources.csv with its citation, licence and sha256 {stored.facts['source']['sha256']}",
+            "unknown-source"))
+    return CompositionTable(name, stored.entries, stored.values, stored.hashes)
 
 
 def _load_common(path: Path, model, numbers: tuple[str, ...]) -> pd.DataFrame:

@@ -23,6 +23,8 @@ BASES = ("recipe", "portion", "100g")
 # Regulation (EU) No 1169/2011, Annex I: salt = sodium x 2.5 (sodium in mg here).
 SALT_PER_SODIUM_MG = 2.5 / 1000
 SHARES_KEPT = 6
+# Findings of the audit that say nothing against today's figure.
+ABOUT_PRINT = ("drift", "unit-slip", "basis-slip", "portion-count", "printed-claim")
 Variant = tuple[str, str]
 Effects = dict[str, float]
 LINE_NAMED = re.compile(r"\bline (\d+)\b")
@@ -78,6 +80,8 @@ def figures(lines: list[Line], amounts: list[Amount], uncertainties: dict[str, f
     for line in lines:
         lines_of[line.variant].append(line)
     waiting = _waiting(tables["lines"])
+    floors = {(row["component"], row["unit"]): number(row["floor"]) for row in kitchen.project.listed("reference/wide_floors.csv")}
+    audited, guessed = _audited(tables["findings"]), _guessed(tables)
     found, shares = {}, {}
     for row in tables["variants"].values():
         variant = (row["recipe_id"], row["variant_id"])
@@ -96,7 +100,11 @@ def figures(lines: list[Line], amounts: list[Amount], uncertainties: dict[str, f
             for basis, value, effects in _by_basis(total, number(row["portions"]), mass_g, mass_effects):
                 totals[component, unit, basis], sums[component, unit, basis] = total, (value, effects)
         withheld = bool(waiting.get(variant)) or _is_implausible(sums, kitchen)
-        found.update({(*variant, *key): _figure(totals[key], *sums[key], withheld, kitchen) for key in sums})
+        for key in sums:
+            component, unit, basis = key
+            floor = floors.get((component, unit), 0.0) * (number(row["portions"]) if basis == "recipe" else 1.0)
+            doubted = (*variant, component) in audited or basis == "portion" and variant in guessed
+            found[(*variant, *key)] = _figure(totals[key], *sums[key], withheld, floor, doubted, kitchen)
     _compare_figures(found, waiting, tables, ledger)
     _compare_shares(shares, tables["shares"], ledger)
     return found
@@ -210,17 +218,35 @@ def _is_implausible(sums: dict, kitchen: Kitchen) -> bool:
     return False
 
 
-def _figure(total: Whole | None, value: float | None, effects: Effects, withheld: bool, kitchen: Kitchen) -> Figure:
-    """One figure with its status by the thresholds of reference/rules.csv; ``withheld`` when its variant is."""
+def _figure(total: Whole | None, value: float | None, effects: Effects, withheld: bool, floor: float, doubted: bool,
+            kitchen: Kitchen) -> Figure:
+    """One figure with its status by the thresholds of reference/rules.csv; ``withheld`` when its variant is.
+
+    An interval that is narrower than ``floor`` above its figure is not wide; ``doubted`` by the audit or for its portions.
+    """
     coverage, confidence = (total.coverage, total.confidence) if total else (0.0, 0.0)
     if withheld or value is None or coverage < _rule(kitchen, "coverage_withheld_below"):
         return Figure(math.nan, math.nan, math.nan, coverage, confidence, "withheld")
     value = max(0.0, value)
     low, high = interval(value, math.sqrt(math.fsum(effect ** 2 for effect in effects.values())))
-    doubtful = (coverage < 1 - 1e-12 or confidence < _rule(kitchen, "check_confidence_below")
-                or value > 0 and (high - value) / value > _rule(kitchen, "check_half_width_above")
-                or total.assumed > _rule(kitchen, "check_assumed_share_above") * total.summed)
+    doubtful = (coverage < _rule(kitchen, "check_coverage_below") or confidence < _rule(kitchen, "check_confidence_below")
+                or value > 0 and (high - value) / value > _rule(kitchen, "check_half_width_above") and high - value > floor
+                or doubted or total.assumed > _rule(kitchen, "check_assumed_share_above") * total.summed)
     return Figure(value, low, high, coverage, confidence, "check" if doubtful else "ready")
+
+
+def _audited(findings: Rows) -> set[tuple[str, str, str]]:
+    """Components of variants on which the audit has a warning that is not about what is in print."""
+    return {(row["recipe_id"], row["variant_id"], row["component"]) for row in findings.values()
+            if row["component"] and row["severity"] in ("error", "warning") and row["check"] not in ABOUT_PRINT}
+
+
+def _guessed(tables: dict[str, Rows]) -> set[Variant]:
+    """Variants whose number of portions was read from a range or from "about"."""
+    vague = {row["recipe_id"] for row in tables["problems"].values() if row["code"] == "portions-uncertain"}
+    base = {row["recipe_id"]: row["portions"] for row in tables["variants"].values() if row["variant_id"] == "base"}
+    return {(row["recipe_id"], row["variant_id"]) for row in tables["variants"].values()
+            if row["recipe_id"] in vague and row["portions"] == base[row["recipe_id"]]}
 
 
 def _rule(kitchen: Kitchen, rule_id: str) -> float:

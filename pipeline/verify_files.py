@@ -28,6 +28,8 @@ TABLES: dict[str, tuple[str, tuple[str, ...], tuple[str, ...], tuple[str, ...]]]
                "reason", "counted")),
     "verdicts": ("", (*_VARIANT, "audience", "claim"), ("value", "low", "high", "limit", "margin"),
                  ("verdict", "component", "unit", "source_id", "basis", "kind", "reason")),
+    "findings": ("", ("finding_id",), (), (*_VARIANT, "check", "severity", "component")),
+    "problems": ("", ("severity", "code", "stage", "recipe_id", "where", "what", "remedy"), (), ("code", "recipe_id")),
     "withheld": ("", (*_VARIANT, "basis", "reason"), ("figures",), ("components",)),
     "recipes": ("evidence", ("recipe_id",), ("portions", "finished_mass_g"), ("food_form", "course", "source_file")),
     "variants": ("evidence", _VARIANT, ("portions",), ("kind",)),

@@ -16,7 +16,9 @@ COMPONENTS = pd.DataFrame(
 ENERGY = pd.DataFrame(
     [("PROCNT", 17, 4), ("FAT", 37, 9), ("CHOAVLDF", 17, 4), ("FIBTG", 8, 2), ("ALC", 29, 7)],
     columns=["component", "kj_per_g", "kcal_per_g"]).astype({"kj_per_g": float, "kcal_per_g": float})
+FLOORS = pd.DataFrame([("FAT", "g", 1.0), ("K", "mg", 100.0)], columns=["component", "unit", "floor"])
 RULES = {
+    "check_coverage_below": 0.98,
     "coverage_withheld_below": 0.9, "check_confidence_below": 0.7, "check_half_width_above": 0.5,
     "check_assumed_share_above": 0.1, "finished_mass_relative": 0.02,
     "implausible_energy_kj_per_100g": 4070.0, "implausible_mass_g_per_100g": 110.0,
@@ -37,6 +39,7 @@ class SmallReference:
     edible_portions: pd.DataFrame
     yields: pd.DataFrame
     retention: pd.DataFrame
+    wide_floors: pd.DataFrame
 
     def rule(self, rule_id: str) -> float:
         return RULES[rule_id]
@@ -53,6 +56,7 @@ def reference() -> SmallReference:
         pd.DataFrame({"edible_id": ["leek"], "source_id": ["usda-sr26"]}),
         pd.DataFrame({"yield_id": ["boiled", "raw"], "source_id": ["usda-sr26", "common-practice"]}),
         pd.DataFrame({"retention_code": ["3005"], "source_id": ["usda-retention-r6"]}),
+        FLOORS,
     )
 
 

@@ -34,8 +34,9 @@ def release(tmp_path):
 
 
 def test_import_says_what_was_read_and_the_second_time_that_nothing_was_done(call, release):
-    assert call("import", "usda-sr-ascii", release, "--name", "leeks", "--source", "usda-sr26") == (
-        0, "leeks: imported (3 foods, 11 values, 6 weights, 2 footnotes, 1 data_sources, 1 data_source_links)\n")
+    value, output = call("import", "usda-sr-ascii", release, "--name", "leeks", "--source", "usda-sr26")
+    assert value == 0 and output.splitlines()[0] == (
+        "leeks: imported (3 foods, 11 values, 6 weights, 2 footnotes, 1 data_sources, 1 data_source_links)")
     value, output = call("import", "usda-sr-ascii", release, "--name", "leeks", "--source", "usda-sr26")
     assert value == 0 and "nothing was done" in output
 

@@ -186,6 +186,8 @@ FAULTS = [
     (_cell("food_nutrient", 2, "amount", "lots"), "food_nutrient.csv row 2, column amount", "'lots' is not a number"),
     (_cell("food_nutrient", 2, "amount", "1,80"), "food_nutrient.csv row 2, column amount", "'1,80' is not a number"),
     (_cell("food_nutrient", 2, "amount", "-180"), "food_nutrient.csv row 2, column amount", "is below 0"),
+    (_cell("food_nutrient", 2, "amount", "1e300"), "food_nutrient.csv row 2, column amount", "is more than any unit"),
+    (_cell("nutrient", 12, "unit_name", ""), "nutrient.csv row 12, column unit_name", "is empty"),
     (_cell("food_nutrient", 2, "data_points", "-1"), "food_nutrient.csv row 2, column data_points", "is not a number from 0 up"),
     (_cell("food_nutrient", 2, "fdc_id", "9999"), "food_nutrient.csv row 2, column fdc_id", "is not a food of food.csv"),
     (_cell("food_nutrient", 2, "nutrient_id", "9999"), "food_nutrient.csv row 2, column nutrient_id", "is not a nutrient"),

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 import sr_release
 from pipeline import sources
@@ -124,6 +126,14 @@ def test_a_description_that_is_understood(description, food, expected):
     assert words_of(description, food, UNITS)[:3] == expected
 
 
+@given(st.text(max_size=40), st.text(max_size=20))
+def test_any_description_gives_a_measure_or_itself(description, food):
+    found = words_of(description, food, UNITS)
+    whole = " ".join(description.casefold().split())
+    assert found.kind or found == (whole, "", "", "")
+    assert not found.kind or found.measure in {*(unit for unit, _ in UNITS.values()), "piece", "thin slice", "thick slice"}
+
+
 @pytest.mark.parametrize(("description", "food"), [
     ("piece", "Cake, chocolate"),  # an eighth of it, perhaps
     ('piece (1/8 of 9" dia)', "Cake, chocolate"),
@@ -189,6 +199,10 @@ def test_a_source_that_is_not_listed_stops_a_run_not_the_import(release, root):
 def test_a_file_is_not_taken_for_another_of_the_same_name(tmp_path, root):
     with pytest.raises(InputError, match="is a source in reference/sources.csv with the SHA-256"):
         import_table(FORMAT, sr_release.zipped(tmp_path / "sr.zip"), "usda-sr26", root=root)
+
+
+def test_a_folder_that_cannot_be_compared_with_the_cited_file_is_said(release, root):
+    assert any("cannot be compared with the file that reference/sources.csv cites as usda-sr26" in note for note in _import(release, root).notes)
 
 
 def test_importing_twice_does_nothing_and_says_so(release, root):
@@ -291,6 +305,8 @@ LINE = {name: lines[0] for name, lines in sr_release.FILES.items()}
     ({"NUT_DATA": sr_release.encoded([line.replace("^", ";") for line in sr_release.FILES["NUT_DATA"]])}, "NUT_DATA.txt line 1", "1 fields, not 18"),
     ({"FOOD_DES": b"\xef\xbb\xbf" + sr_release.encoded(sr_release.FILES["FOOD_DES"])}, "FOOD_DES.txt", "byte order mark"),
     ({"NUTR_DEF": "".join(line + "\r\n" for line in sr_release.FILES["NUTR_DEF"]).encode("utf-8")}, "NUTR_DEF.txt", "UTF-8"),
+    ({"FOOD_DES": sr_release.with_line("FOOD_DES", 1, LINE["FOOD_DES"].replace("~Leeks, raw~", "~ ~"))}, "FOOD_DES.txt line 1, column Long_Desc",
+     "is not text"),
     ({"FOOTNOTE": b"~00001~^~01~^~D~^~~^~cut\rhere~\r\n"}, "FOOTNOTE.txt", "carriage return inside line 1"),
     ({"FOOD_DES": sr_release.with_line("FOOD_DES", 2, LINE["FOOD_DES"])}, "FOOD_DES.txt line 2, column NDB_No", "'00001' occurs a second time"),
     ({"NUT_DATA": sr_release.with_line("NUT_DATA", 1, LINE["NUT_DATA"].replace("^180^", "^lots^"))}, "NUT_DATA.txt line 1, column Nutr_Val", "'lots'"),

@@ -33,6 +33,7 @@ _UNITS = {
     "g": "g", "gram": "g", "grams": "g", "mg": "mg", "milligram": "mg", "milligrams": "mg", "ug": "ug", "µg": "ug",
     "μg": "ug", "mcg": "ug", "microgram": "ug", "micrograms": "ug", "kj": "kJ", "kcal": "kcal", "cal": "kcal", "calories": "kcal",
 }
+UNCERTAIN = "portions-uncertain"  # the code of a warning that the figures per portion carry on
 _REMEDY = "Write the number of portions, for example 4"
 
 
@@ -58,9 +59,14 @@ def portions_of(text: str, place: Place, notes: Notes) -> float | None:
     if not _simple(read, said):
         notes.warning(
             place, f"{number:g} portions were read from {shown(text)!r}",
-            f"{_REMEDY}, if that is not meant", "portions-from-text",
+            f"{_REMEDY}, if that is not meant", UNCERTAIN if _is_vague(read, said) else "portions-from-text",
         )
     return number
+
+
+def _is_vague(read: str, said: re.Match) -> bool:
+    """Whether the text gives a range or says about: then figures per portion rest on a guess."""
+    return said.groupdict().get("high") is not None or re.search(r"\b(about|around|approx\w*|up to|or so)\b", read, re.I) is not None
 
 
 def _said(read: str) -> re.Match | None:

@@ -188,7 +188,9 @@ def _judge_standing(frame: pd.DataFrame, settled, parts, weighed, reference) -> 
         "no cooked weight")
     doubts = _doubts(frame, parts, settled, weighed, missing, reference)
     frame["status"] = np.select([withheld, doubts != ""], ["withheld", "check"], "ready")
-    frame["reason"] = np.where(withheld, why_withheld, doubts)
+    small_gaps = ((frame["coverage"] < 1) & (missing != "")).map({True: "a small part has no value for ", False: ""})
+    noted = np.where((doubts == "") & (small_gaps != ""), small_gaps + missing, doubts)
+    frame["reason"] = np.where(withheld, why_withheld, noted)
     frame.loc[withheld, ["value", "low", "high"]] = np.nan
 
 
@@ -237,14 +239,23 @@ def _missing_lines(frame: pd.DataFrame, parts: pd.DataFrame, reference) -> pd.Se
 
 
 def _doubts(frame, parts, settled, weighed, missing, reference) -> pd.Series:
-    incomplete = np.where(frame["coverage"] < 1 - 1e-12, "no value for " + missing, "")
+    incomplete = np.where(frame["coverage"] < reference.rule("check_coverage_below"), "no value for " + missing, "")
     unsure = np.where(frame["confidence"] < reference.rule("check_confidence_below"), "low confidence", "")
-    half_width = (frame["high"] - frame["value"]) / frame["value"].where(frame["value"] > 0)
-    wide = np.where(half_width > reference.rule("check_half_width_above"), "wide interval", "")
+    wide = np.where(_is_wide(frame, reference), "wide interval", "")
     assumed = _assumed_share(frame, parts, weighed, reference)
     guess = np.where(assumed > reference.rule("check_assumed_share_above"), "rests on an assumed amount", "")
     joined = pd.DataFrame({"a": incomplete, "b": unsure, "c": wide, "d": guess}, index=frame.index)
     return joined.apply(lambda row: "; ".join(part for part in row if part), axis=1)
+
+
+def _is_wide(frame: pd.DataFrame, reference) -> pd.Series:
+    """Whether an interval is wide for its figure and wide enough to matter to somebody who eats a portion."""
+    half_width = frame["high"] - frame["value"]
+    relative = half_width / frame["value"].where(frame["value"] > 0)
+    floors = reference.wide_floors.set_index(["component", "unit"])["floor"]
+    floor = floors.reindex(pd.MultiIndex.from_frame(frame[["figure", "unit"]])).fillna(0.0).to_numpy()
+    eaten = np.where(frame["basis"] == "recipe", frame["portions"], 1.0)
+    return (relative > reference.rule("check_half_width_above")) & (half_width / eaten > floor)
 
 
 def _assumed_share(frame: pd.DataFrame, parts: pd.DataFrame, weighed: pd.DataFrame, reference) -> pd.Series:

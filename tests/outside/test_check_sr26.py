@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 import zipfile
 from collections import defaultdict
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -30,22 +31,30 @@ CORE = (
 
 
 @pytest.fixture(scope="module")
-def raw(outside_data) -> dict[str, dict[str, float]]:
+def archive(outside_data) -> Path:
+    path = outside_data / "usda-sr26-ascii.zip"
+    if not path.is_file():
+        pytest.skip(f"{path.name} is not in the folder of published tables")
+    return path
+
+
+@pytest.fixture(scope="module")
+def raw(archive) -> dict[str, dict[str, float]]:
     """Food -> nutrient number -> value, read without the project's importer."""
     values: dict[str, dict[str, float]] = defaultdict(dict)
-    with zipfile.ZipFile(outside_data / "usda-sr26-ascii.zip") as archive:
-        name = next(name for name in archive.namelist() if name.upper().endswith("NUT_DATA.TXT"))
-        for line in archive.read(name).decode("iso-8859-1").splitlines():
+    with zipfile.ZipFile(archive) as opened:
+        name = next(name for name in opened.namelist() if name.upper().endswith("NUT_DATA.TXT"))
+        for line in opened.read(name).decode("iso-8859-1").splitlines():
             food, nutrient, value = line.split("^")[:3]
             values[food.strip("~")][nutrient.strip("~")] = float(value)
     return values
 
 
 @pytest.fixture(scope="module")
-def release(outside_data):
+def release(archive):
     components = pd.read_csv(ROOT / "reference" / "components.csv", dtype="str", keep_default_na=False)
     unit_words = pd.read_csv(ROOT / "mappings" / "unit_words.csv", dtype="str", keep_default_na=False)
-    return usda_sr.read(outside_data / "usda-sr26-ascii.zip", components, unit_words, "usda-sr26")
+    return usda_sr.read(archive, components, unit_words, "usda-sr26")
 
 
 @pytest.fixture(scope="module")
@@ -72,13 +81,10 @@ def test_the_sum_of_proximates_is_that_of_the_raw_lines(raw, found):
     sums = {food: sum(values[key] for key in ("203", "204", "205", "207", "255")) + values.get("221", 0.0)
             for food, values in raw.items() if all(key in values for key in ("203", "204", "205", "207", "255"))}
     outside = {food for food, total in sums.items() if not 95 <= round(total, 6) <= 105}
-    # Two are explained by a value a hundred or a thousand times off, and reported as that.
-    slips = outside & _ids(found, "unit-slip")
-    assert slips == {"06494", "06977"}
-    assert _ids(found, "proximates", "error") == outside - slips
-    assert len(outside) == 20
+    assert _ids(found, "proximates", "error") == outside
+    assert len(outside) == 19
     reported = found[found["check"] == "proximates"].set_index("entry_id")["value"]
-    for food in outside - slips:
+    for food in outside:
         assert reported[food] == pytest.approx(sums[food])
 
 
@@ -108,6 +114,8 @@ def test_known_oddities_of_the_release_are_named(raw, found):
     # Rutabagas boiled with salt have the very values of those boiled without.
     assert raw["11851"] == raw["11436"]
     assert "11851" in _ids(found, "duplicate")
+    # Baking soda: 37 g of ash and next to nothing else is given; a doubtful zero must not hide that.
+    assert "18372" in _ids(found, "proximates", "error") & _ids(found, "zero-for-missing")
     # Snacks with a fat substitute, which is no fat by definition: the sum lacks it.
     assert {"19423", "19444", "19445"} <= _ids(found, "proximates", "error")
 
@@ -125,7 +133,7 @@ def test_the_orders_of_minerals_hold_in_raw_foods_of_the_release(raw, release):
         one, other = numbers[relation.components], numbers[relation.whole]
         pairs = [(raw[food][one], raw[food][other]) for food in foods if one in raw[food] and other in raw[food]]
         assert len(pairs) > 1000
-        assert sum(a >= b for a, b in pairs) / len(pairs) > 0.87, relation.rule_id
+        assert sum(a >= b for a, b in pairs) / len(pairs) > 0.9, relation.rule_id
 
 
 @pytest.fixture(scope="module")
