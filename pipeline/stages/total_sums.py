@@ -188,7 +188,7 @@ def _judge_standing(frame: pd.DataFrame, settled, parts, weighed, reference) -> 
         "no cooked weight")
     doubts = _doubts(frame, parts, settled, weighed, missing, reference)
     frame["status"] = np.select([withheld, doubts != ""], ["withheld", "check"], "ready")
-    small_gaps = ((frame["coverage"] < 1) & (missing != "")).map({True: "a small part has no value for ", False: ""})
+    small_gaps = ((frame["coverage"] <= 1 - 1e-12) & (missing != "")).map({True: "a small part has no value for ", False: ""})
     noted = np.where((doubts == "") & (small_gaps != ""), small_gaps + missing, doubts)
     frame["reason"] = np.where(withheld, why_withheld, noted)
     frame.loc[withheld, ["value", "low", "high"]] = np.nan
