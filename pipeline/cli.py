@@ -15,6 +15,7 @@ from typing import Any
 
 import click
 
+from pipeline.cli_tables import tables
 from pipeline.root import ROOT
 
 DONE, WITHHELD, WRONG = 0, 1, 2
@@ -87,6 +88,9 @@ def commands() -> None:
     """Potash: free-text recipes in, an audited nutrient dataset out."""
 
 
+commands.add_command(tables)
+
+
 @commands.command()
 @click.argument("collection", required=False, type=click.Path(path_type=Path))
 @click.option("--table", default="core", show_default=True, help="Composition table to match against.")
@@ -136,26 +140,6 @@ def match(input_csv: Path, output_csv: Path, table: str, top: int) -> int:
     return batch.match_file(input_csv, output_csv, table, top)
 
 
-@commands.group()
-def tables() -> None:
-    """Composition tables."""
-
-
-@tables.command("list")
-@click.option("--json", "as_json", is_flag=True, help="As JSON.")
-def list_tables(as_json: bool) -> int:
-    """The composition tables that are there."""
-    from pipeline import batch
-
-    rows = batch.listed_tables()
-    if as_json:
-        _print_json(rows)
-        return DONE
-    for row in rows:
-        click.echo(f"{row['table']}: {row['entries']} entries, {row['values']} values, {row['components']} components")
-    return DONE
-
-
 @commands.command()
 @click.argument("figure", nargs=-1, required=True, metavar="FIGURE_ID | RECIPE COMPONENT")
 @click.option("--release", default=None, help="Release name or folder [default: the latest].")
@@ -185,3 +169,7 @@ def verify(release: str | None, output: Path | None, as_json: bool) -> int:
     report = verifying.verify(released.find(release, output), ROOT)
     _print_json(report.to_dict()) if as_json else click.echo(report.text())
     return DONE if report.agrees else WITHHELD
+
+
+if __name__ == "__main__":
+    main()

@@ -32,8 +32,11 @@ FILES: dict[str, tuple[str, ...]] = {
     "foods": ("decision_id", "kind", "phrase", "state", "table", "entry_id", "entry_name", "decided_by", "decided_on",
               "reason", "replaces"),
     "methods": ("decision_id", "recipe_id", "line_text", "method", "liquid", "decided_by", "decided_on", "reason"),
+    "same_foods": ("decision_id", "table_a", "entry_a", "name_a", "table_b", "entry_b", "name_b", "why", "decided_by",
+                   "decided_on"),
 }
-SIGNED = {"foods": ("decided_by", "decided_on", "reason"), "methods": ("decided_by", "decided_on", "reason")}
+SIGNED = {"foods": ("decided_by", "decided_on", "reason"), "methods": ("decided_by", "decided_on", "reason"),
+          "same_foods": ("decided_by", "decided_on", "why")}
 
 
 @dataclass(frozen=True)
@@ -66,7 +69,8 @@ def load(root: Path | None = None) -> Mappings:
         except InputError as error:
             problems.extend(error.problems)
     if not problems:
-        problems = _malformed(folder / "foods.csv", frames["foods"])
+        problems = [*_malformed(folder / "foods.csv", frames["foods"]),
+                    *_malformed_same(folder / "same_foods.csv", frames["same_foods"])]
     if problems:
         raise InputError(problems)
     return Mappings(frames, hashes)
@@ -108,6 +112,18 @@ def _malformed(path: Path, foods: pd.DataFrame) -> list[Problem]:
             for broken, column, code, remedy in rules for row in foods.index[broken]]
 
 
+def _malformed_same(path: Path, same: pd.DataFrame) -> list[Problem]:
+    """A problem for each row that cannot say that two entries are the same food, whatever the tables."""
+    rules = [(same[column] == "", column, "no-entry", "Name the table, the entry and the entry's name there")
+             for column in ("table_a", "entry_a", "name_a", "table_b", "entry_b", "name_b")]
+    rules += [
+        (same["table_a"] == same["table_b"], "table_b", "one-table", "Name two tables: one table has a food once"),
+        (~same["decided_on"].map(_is_day), "decided_on", "not-a-day", "Write the day as 2026-11-25"),
+    ]
+    return [Problem(f"{path}:{row + 2}", f"{column} is {same.at[row, column]!r}", remedy, code)
+            for broken, column, code, remedy in rules for row in same.index[broken.astype("bool")]]
+
+
 def _is_day(text: str) -> bool:
     try:
         return date.fromisoformat(text).isoformat() == text
@@ -118,13 +134,15 @@ def _is_day(text: str) -> bool:
 def standing_decisions(foods: pd.DataFrame, table: str, entries: pd.DataFrame) -> tuple[pd.DataFrame, list[Problem]]:
     """The food decisions that hold for ``table``, and a problem per expired or conflicting one.
 
-    ``foods``: ``mappings/foods.csv``; ``entries``: model Entries of ``table``. A decision
+    ``foods``: ``mappings/foods.csv``, whose column ``table`` names one table, several joined
+    by ";", or none for all; ``entries``: model Entries of ``table``. A decision
     named in another one's ``replaces`` no longer counts. A decision expires when its entry
     is gone or has another name than the one it was decided on. Decisions on one phrase and
     state that cannot both hold are all set aside: two matches, or a match beside a no-match
     of the same entry or of every entry.
     """
-    here = foods[foods["table"].isin(["", table]) & ~foods["decision_id"].isin(set(foods["replaces"]) - {""})].copy()
+    serves = foods["table"].map(lambda names: names == "" or table in names.split(";")).astype("bool")
+    here = foods[serves & ~foods["decision_id"].isin(set(foods["replaces"]) - {""})].copy()
     current = here["entry_id"].map(entries.set_index("entry_id")["name"]).fillna("")
     expired = current != here["entry_name"]
     problems = [

@@ -68,16 +68,31 @@ def used_composition(composition: CompositionTable, stage_tables: dict[str, pd.D
     return entries, values
 
 
-def used_decisions(mappings: Mappings, stage_tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
-    """The human decisions that lines rest on: decision_id, file, what, decided_by, decided_on, reason."""
+def used_disagreements(disagreements: pd.DataFrame, stage_tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """What other tables have otherwise for the entries that are in the evidence."""
+    return disagreements[disagreements["entry_id"].isin(stage_tables["entries"]["entry_id"])].reset_index(drop=True)
+
+
+def used_decisions(mappings: Mappings, stage_tables: dict[str, pd.DataFrame], members: pd.DataFrame | None = None) -> pd.DataFrame:
+    """The human decisions that lines and their values rest on: decision_id, file, what, decided_by, decided_on,
+    reason. With ``members`` (of several tables) also those that make an entry of the evidence the same food as another."""
     used = set(stage_tables["matched"]["decision_id"]) | set(stage_tables["cooked"]["decision_id"])
     foods = mappings.foods.assign(
         file="foods", what=mappings.foods["phrase"] + " -> " + mappings.foods["entry_id"] + " " + mappings.foods["entry_name"])
     methods = mappings.methods.assign(
         file="methods", what=mappings.methods["line_text"] + " -> " + mappings.methods["method"] + " " + mappings.methods["liquid"])
     columns = ["decision_id", "file", "what", "decided_by", "decided_on", "reason"]
-    both = pd.concat([foods[columns], methods[columns]], ignore_index=True)
+    same = mappings.same_foods.assign(file="same_foods", what=_same_food(mappings.same_foods), reason=mappings.same_foods["why"])
+    if members is not None:
+        here = members[members["entry_id"].isin(stage_tables["entries"]["entry_id"])]
+        used |= {one for ids in here["decision_id"] for one in ids.split("; ")}
+    both = pd.concat([foods[columns], methods[columns], same[columns]], ignore_index=True)
     return both[both["decision_id"].isin(used)].sort_values("decision_id", ignore_index=True)
+
+
+def _same_food(rows: pd.DataFrame) -> pd.Series:
+    sides = [rows[f"table_{side}"] + " " + rows[f"entry_{side}"] + " " + rows[f"name_{side}"] for side in ("a", "b")]
+    return sides[0] + " = " + sides[1]
 
 
 def used_sources(reference: Reference, *frames: pd.DataFrame) -> pd.DataFrame:

@@ -80,26 +80,33 @@ class Shared:
     entries: Keyed
     values: Keyed
     mappings: Keyed
+    preferred: Keyed
+    later: Keyed
+    disagreements: Keyed
 
     @classmethod
     def of(cls, job: Job) -> Shared:
         collection = {name: getattr(job.collection, name) for name in steps.BY_RECIPE}
-        return cls(job, collection, Keyed(job.table.entries), Keyed(job.table.values), Keyed(job.mappings))
+        entries, several = Keyed(job.table.entries), job.several
+        return cls(job, collection, entries, Keyed(job.table.values), Keyed(job.mappings),
+                   Keyed(several.first.entries) if several else entries, Keyed(several.later if several else ()),
+                   Keyed(several.disagreements if several else None))
 
 
 def submitted(shared: Shared, part: steps.Bundle) -> dict[str, PrefectFuture]:
     """Submits the stages for one partition; each waits for those it takes its tables from."""
-    entries, values, mappings, table = shared.entries, shared.values, shared.mappings, shared.job.table.name
+    entries, values, mappings = shared.entries, shared.values, shared.mappings
+    table = shared.job.several.first.name if shared.job.several else shared.job.table.name
     only = shared.job.reference.only
     read = TASKS["read"].submit(part, mappings)
-    matched = TASKS["match"].submit(read, entries, table, mappings, only("match_weights", "rules"))
+    matched = TASKS["match"].submit(read, shared.preferred, table, mappings, only("match_weights", "rules"), shared.later)
     weighed = TASKS["weigh"].submit(read, matched, entries, only(
         "measures", "edible_portions", "densities", "amount_spread", "amount_rules"))
     cooked = TASKS["cook"].submit(read, matched, weighed, entries, mappings, only(
         "yields", "retention", "retention_rules", "components"))
     totals = TASKS["total"].submit(read, matched, weighed, cooked, entries, values, table, only(
         "components", "energy_factors", "composition_spread", "rules", "wide_floors", "measures", "amount_rules", "densities", "edible_portions",
-        "yields", "retention"))
+        "yields", "retention"), shared.disagreements)
     judged = TASKS["judge"].submit(read, totals, shared.job.policy, only(
         "claims", "nutrient_reference_values", "energy_factors"))
     audited = TASKS["audit"].submit(part, read, cooked, totals, judged, values, only("tolerances", "raw_cooked_pairs"))

@@ -9,13 +9,15 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline import decisions, evidence, problems, sources
+from pipeline.composition import combine
+from pipeline.composition.combine_weigh import weighing
 from pipeline.content import content_key
 from pipeline.policy import Policy, load_policy
 from pipeline.problems import ERROR, Problem
 from pipeline.sources import ROOT
 from pipeline.stages.ingest import Collection, ingest
 from pipeline.stages.release import InputFile, ReleaseMeta
-from pipeline.stages.standing import doubted
+from pipeline.stages.standing import doubted, judged_again
 from pipeline.stages.worklist import worklist
 from pipeline.tables import OUTCOMES, STATUSES
 
@@ -36,7 +38,8 @@ SHARED = {"inputs": "input_id"}
 
 @dataclass(frozen=True)
 class Job:
-    """Everything a run reads, loaded and checked."""
+    """Everything a run reads, loaded and checked. ``table`` is the one composition table, or several
+    combined, which ``several`` then describes."""
 
     collection: Collection
     table: sources.CompositionTable
@@ -45,23 +48,30 @@ class Job:
     policy: Policy
     policy_hash: str
     release_id: str
+    several: combine.Several | None = None
 
 
-def prepare_job(collection: Path | None, table: str) -> Job:
+def prepare_job(collection: Path | None, table: str, root: Path | None = None) -> Job:
     """Loads the collection, the reference files, the mappings, the table and the policy.
 
+    ``table`` may name several tables, the preferred one first ("core,usda-sr26").
+    ``root`` is another project folder with ``reference/`` and ``mappings/``.
     Raises :class:`pipeline.problems.InputError` when one of them cannot be used.
     """
-    reference = sources.load()
-    mappings = decisions.load()
-    composition = sources.load_table(table, reference.sources)
-    policy_path = ROOT / POLICY
+    home = root or ROOT
+    reference = sources.load(root)
+    mappings = decisions.load(root)
+    loaded = [sources.load_table(name, reference.sources, root) for name in combine.table_names(table)]
+    several = combine.combine(loaded, mappings.same_foods, mappings.foods) if len(loaded) > 1 else None
+    composition = several.table if several else loaded[0]
+    reference = weighing(reference, loaded, mappings, root)
+    policy_path = home / POLICY
     policy = load_policy(policy_path, reference.components, set(reference.sources["source_id"]))
-    read = ingest(collection or ROOT / DEMO, set(reference.components["component"]) | DERIVED)
+    read = ingest(collection or home / DEMO, set(reference.components["component"]) | DERIVED)
     policy_hash = sources.file_sha256(policy_path)
     content = content_key(read.files, reference.hashes, mappings.hashes, composition.hashes, policy_hash,
                           version("potash"), sorted((ROOT / "pipeline").rglob("*.py")))
-    return Job(read, composition, reference, mappings, policy, policy_hash, f"{_slug(read.name)}-{content[:8]}")
+    return Job(read, composition, reference, mappings, policy, policy_hash, f"{_slug(read.name)}-{content[:8]}", several)
 
 
 def _slug(name: str) -> str:
@@ -74,19 +84,26 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
     staged = {name: _joined(name, bundles) for name in STAGE_TABLES}
     tables = {RELEASED_AS.get(name, name): table for name, table in staged.items()}
     ingested = job.collection
-    tables["figures"] = doubted(tables["figures"], tables["findings"], tables["variants"], ingested.problems)
+    figures = doubted(tables["figures"], tables["findings"], tables["variants"], ingested.problems)
+    tables["verdicts"] = judged_again(tables["verdicts"], tables["figures"], figures, tables["recipes"], tables["variants"],
+                                      job.policy, job.reference)
+    tables["figures"] = figures
     tables["worklist"] = worklist(tables["lines"], tables["candidates"], tables["figures"], tables["verdicts"],
                                   job.reference.rule("check_confidence_below"))
     tables["published"] = _of_recipes(ingested.published, tables["recipes"])
     tables["printed_claims"] = _of_recipes(ingested.printed_claims, tables["recipes"])
     tables["entries"], tables["values"] = evidence.used_composition(job.table, tables)
     tables["factors"] = evidence.used_factors(job.reference, tables)
-    tables["decisions"] = evidence.used_decisions(job.mappings, tables)
-    tables["sources"] = evidence.used_sources(job.reference, tables["factors"], tables["values"], tables["inputs"],
-                                              tables["verdicts"])
+    citing = [tables["factors"], tables["values"], tables["inputs"], tables["verdicts"]]
+    if job.several:
+        tables["disagreements"] = evidence.used_disagreements(job.several.disagreements, tables)
+        citing.append(tables["disagreements"])
+    tables["decisions"] = evidence.used_decisions(job.mappings, tables, job.several.members if job.several else None)
+    tables["sources"] = evidence.used_sources(job.reference, *citing)
     stage_problems = [bundle["problems"] for bundle in bundles if "problems" in bundle]
     found = [one for table in stage_problems for one in problems.from_table(table)]
-    tables["problems"] = problems.to_table([*ingested.problems, *found, *failed])
+    combined = job.several.problems if job.several else ()
+    tables["problems"] = problems.to_table([*ingested.problems, *combined, *found, *failed])
     return tables
 
 

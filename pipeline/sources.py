@@ -27,7 +27,7 @@ FILES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("component", "food_group", "source_id", "source_row"), ("coefficient_of_variation", "n_entries")),
     "measures": (
         ("measure_id", "scope", "scope_key", "measure", "size", "preparation", "unit", "basis", "source_id",
-         "source_row", "note"), ("low", "middle", "high")),
+         "spread_source_id", "source_row", "note"), ("low", "middle", "high")),
     "edible_portions": (
         ("edible_id", "scope", "scope_key", "refuse", "source_id", "source_row"), ("edible_fraction", "low", "high")),
     "densities": (
@@ -215,7 +215,22 @@ def _load_stored(name: str, sources: pd.DataFrame, root: Path | None) -> Composi
             f"composition/{name}", f"cites a source that is not listed: {', '.join(unlisted)}",
             f"Add it to reference/sources.csv with its citation, licence and sha256 {stored.facts['source']['sha256']}",
             "unknown-source"))
-    return CompositionTable(name, stored.entries, stored.values, stored.hashes)
+    return CompositionTable(name, _with_curated_words(stored.entries, root), stored.values, stored.hashes)
+
+
+def _with_curated_words(entries: pd.DataFrame, root: Path | None) -> pd.DataFrame:
+    """An imported table's entries with the common names, state and cooking class that a curated
+    table gives the same entry: the same source row under the same name."""
+    key, words = ["source_id", "source_row", "name"], ["common_names", "state", "cooking_class"]
+    folder = (root or ROOT) / "reference" / "composition"
+    curated = [_load_common(path, tables.Entries, ("refuse_fraction",)) for path in sorted(folder.glob("*/entries.csv"))]
+    if not curated:
+        return entries
+    known = pd.concat(curated)[[*key, *words]].drop_duplicates(key)
+    both = entries.merge(known, on=key, how="left", suffixes=("", "_curated"), validate="1:1")
+    for word in words:
+        both[word] = both[f"{word}_curated"].where(both[f"{word}_curated"].notna(), both[word])
+    return both[entries.columns.tolist()]
 
 
 def _load_common(path: Path, model, numbers: tuple[str, ...]) -> pd.DataFrame:

@@ -13,11 +13,13 @@ import hashlib
 import pandas as pd
 
 from pipeline import decisions, problems, sources
+from pipeline.composition.combine import Later
 from pipeline.policy import Policy
 from pipeline.stages import audit as audit_stage
 from pipeline.stages import cook as cook_stage
 from pipeline.stages import judge as judge_stage
 from pipeline.stages import match as match_stage
+from pipeline.stages import match_next
 from pipeline.stages import parse as parse_stage
 from pipeline.stages import total as total_stage
 from pipeline.stages import weigh as weigh_stage
@@ -29,7 +31,7 @@ RECIPES_PER_PARTITION = 16
 LONGEST_MESSAGE = 300
 # The functions whose code, with all they import, decides whether a kept result still holds.
 CODE = {
-    "read": (parse_stage.parse, with_optional), "match": (match_stage.match,), "weigh": (weigh_stage.weigh,),
+    "read": (parse_stage.parse, with_optional), "match": (match_stage.match, match_next.settled_by), "weigh": (weigh_stage.weigh,),
     "cook": (cook_stage.cook,), "total": (total_stage.total,), "judge": (judge_stage.judge,), "audit": (audit_stage.audit,),
 }
 BY_RECIPE = ("recipes", "variants", "lines", "steps", "published", "printed_claims")
@@ -104,11 +106,21 @@ def read(part: Bundle, mappings: decisions.Mappings) -> Bundle:
             "problems": problems.to_table(found)}
 
 
-def match(read: Bundle, entries: pd.DataFrame, table: str, mappings: decisions.Mappings, reference: sources.Reference) -> Bundle:
-    """Match the phrases to entries of the composition table."""
-    matched, candidates, found = match_stage.match(
-        read["parsed"], entries, table, mappings.words, reference.match_weights, mappings.foods,
-        reference.rule("accept_above"), reference.rule("review_above"))
+def match(
+    read: Bundle, entries: pd.DataFrame, table: str, mappings: decisions.Mappings, reference: sources.Reference,
+    later: tuple[Later, ...] = (),
+) -> Bundle:
+    """Match the phrases to entries of the (preferred) composition table; what it does not settle, to those of the later ones."""
+    def asked(parsed: pd.DataFrame, entries: pd.DataFrame, table: str, foods: pd.DataFrame):
+        return match_stage.match(parsed, entries, table, mappings.words, reference.match_weights, foods,
+                                 reference.rule("accept_above"), reference.rule("review_above"))
+
+    matched, candidates, found = asked(read["parsed"], entries, table, mappings.foods)
+    for other in later:
+        still_open = match_next.unsettled(matched)
+        if still_open.any():
+            again, others, _ = asked(read["parsed"][still_open.to_numpy()].reset_index(drop=True), other.entries, other.name, other.foods)
+            matched, candidates = match_next.settled_by(matched, candidates, again, others)
     return {"matched": matched, "candidates": candidates, "problems": problems.to_table(found)}
 
 
@@ -133,13 +145,13 @@ def cook(
 
 def total(
     read: Bundle, matched: Bundle, weighed: Bundle, cooked: Bundle, entries: pd.DataFrame, values: pd.DataFrame, table: str,
-    reference: sources.Reference,
+    reference: sources.Reference, disagreements: pd.DataFrame | None = None,
 ) -> Bundle:
-    """Settle every line, then sum and propagate."""
+    """Settle every line, then sum and propagate; ``disagreements`` between several tables widen the intervals."""
     settled = total_stage.settle(read["lines"], read["parsed"], matched["matched"], weighed["weighed"], cooked["cooked"],
                                  read["variants"], reference.rule("read_above"))
     result = total_stage.total(settled, weighed["weighed"], cooked["cooked"], cooked["retentions"], matched["candidates"],
-                               read["variants"], read["recipes"], entries, values, reference, table)
+                               read["variants"], read["recipes"], entries, values, reference, table, disagreements)
     return {"settled": settled, **result}
 
 

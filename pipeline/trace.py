@@ -217,7 +217,7 @@ class _Tracer:
             note = "; what cooking adds or takes is water" if part["component"] == "WATER" else ""
             arithmetic = [Node(f"{number(part['edible_g'])} g edible x {number(part['value_per_100g'])} {unit} / 100 g x "
                                f"{number(part['retention_fraction'])} kept = {number(amount)} {unit}{note}")]
-        value = Node(f"value: {part['value_type']}{self._cited([part['composition_input']])}")
+        value = Node(f"value: {part['value_type']}{self._cited([part['composition_input']])}", self._borrowed(part, line))
         if part["line_no"] in self.told:  # another component of the same figure: the line itself was shown above
             return Node(title, [*arithmetic, value, *self._retention(part)])
         self.told.add(part["line_no"])
@@ -242,12 +242,17 @@ class _Tracer:
     def _entry(self, part: pd.Series, line: pd.Series) -> Node:
         matched = self.evidence.row("matched", line_id=part["line_id"])
         how = f"by decision {matched['decision_id']}" if matched["decision_id"] else f"match confidence {matched['match_confidence']:.2f}"
-        children = self._inputs([part["composition_input"]]) + self._decision(matched["decision_id"])
+        children = self._inputs([part["composition_input"]]) + self._borrowed(part, line) + self._decision(matched["decision_id"])
         others = self.evidence.rows("candidates", line_id=part["line_id"])
         others = others[others["entry_id"] != line["entry_id"]].head(OTHER_CANDIDATES)
         children += [Node(f"not taken: {row['entry_id']} {row['entry_name']}, probability {row['probability']:.3f}")
                      for _, row in others.iterrows()]
         return Node(f"entry {line['entry_id']} {line['entry_name']} (table {line['table']}), {how}; value type {part['value_type']}", children)
+
+    def _borrowed(self, part: pd.Series, line: pd.Series) -> list[Node]:
+        """From which entry of which table a value was borrowed, and why that is the same food."""
+        row = self.evidence.row("values", entry_id=line["entry_id"], component=part["component"], unit=part["unit"])
+        return [Node(row["derivation"])] if row is not None and row["derivation"].startswith("borrowed from ") else []
 
     def _cooking(self, part: pd.Series) -> Node:
         row = self.evidence.row("cooked", line_id=part["line_id"])

@@ -35,7 +35,8 @@ def verify(release_folder: Path, root: Path) -> Report:
     tables = verify_files.read_tables(folder, ledger)
     project = verify_sources.Project(Path(root), manifest["composition_table"]["name"])
     verify_sources.compare_inputs(manifest, project, ledger)
-    missing = sorted(verify_files.TABLES.keys() - tables.keys())
+    not_needed = verify_files.WITH_SEVERAL_TABLES if len(project.table.split(",")) == 1 else set()
+    missing = sorted(verify_files.TABLES.keys() - tables.keys() - not_needed)
     for name in missing:
         ledger.differs("files", verify_files.path_of(name), "", "", "no file", "a table", "what a release holds")
     if missing:
@@ -52,7 +53,7 @@ def _recompute(tables: dict, project: verify_sources.Project, manifest: dict, le
     yields = verify_cooking.yields(tables, project, ledger)
     retentions = verify_cooking.retentions(tables, project, ledger)
     lines = verify_cooking.lines(tables, weights, yields, project, ledger)
-    kitchen = verify_amounts.Kitchen(tables, project, project.table, yields, retentions, verify_amounts.units_of(project))
+    kitchen = verify_amounts.Kitchen(tables, project, yields, retentions, verify_amounts.units_of(project))
     amounts = verify_amounts.amounts(lines, kitchen, ledger)
     uncertainties = verify_amounts.inputs(lines, kitchen, ledger)
     figures = verify_figures.figures(lines, amounts, uncertainties, kitchen, ledger)

@@ -20,6 +20,8 @@ WATER = "WATER"
 # A standard error shows the spread between samples only from this many samples on.
 ENOUGH_SAMPLES = 3
 RANGED = ("trace", "below-detection")
+# A value of another food or an estimate is at least this much wider than its group (common practice, no source).
+DOUBTFUL, AT_LEAST = ("imputed", "borrowed"), 1.5
 CANDIDATES, POTASH = "potash-candidates", "spread of the other candidates"
 
 
@@ -53,7 +55,6 @@ class Kitchen(NamedTuple):
 
     tables: dict[str, Rows]
     project: Project
-    table: str
     yields: dict[str, Input]
     retentions: dict[tuple[str, str], Input]
     units: dict[str, str]
@@ -87,7 +88,7 @@ def amounts(lines: list[Line], kitchen: Kitchen, ledger: Ledger) -> list[Amount]
 
 def _amount(line: Line, component: str, value: float, kitchen: Kitchen) -> Amount:
     edible = line.mass.edible_g
-    own = f"composition:{kitchen.table}:{line.entry_id}:{component}"
+    own = _composition_id(line.entry_id, component, kitchen)
     other = f"match:{line.line_id}:{component}"
     if component == WATER:
         cooked = kitchen.yields[line.line_id]
@@ -103,6 +104,10 @@ def _amount(line: Line, component: str, value: float, kitchen: Kitchen) -> Amoun
     if kept:
         slopes[kept.input_id] = edible * value / 100
     return Amount(line, component, edible * value / 100 * fraction, slopes)
+
+
+def _composition_id(entry_id: str, component: str, kitchen: Kitchen) -> str:
+    return f"composition:{kitchen.project.tables.table_of(entry_id)}:{entry_id}:{component}"
 
 
 def _compare(row: dict, found: Amount, value: float, source: dict | None, unit: str, kitchen: Kitchen, ledger: Ledger) -> None:
@@ -125,7 +130,7 @@ def _compare(row: dict, found: Amount, value: float, source: dict | None, unit: 
     for column, text in (("recipe_id", line.variant[0]), ("variant_id", line.variant[1]), ("line_no", line.line_id.rpartition("/")[2]),
                          ("retention_input", factor_id)):
         ledger.same(where, column, row[column], text, path_of("lines"))
-    own = "" if math.isnan(value) else f"composition:{kitchen.table}:{line.entry_id}:{component}"
+    own = "" if math.isnan(value) else _composition_id(line.entry_id, component, kitchen)
     ledger.same(where, "composition_input", row["composition_input"], own, entry)
     other = f"match:{line.line_id}:{component}"
     ledger.same(where, "match_input", row["match_input"], other if other in kitchen.tables["inputs"] else "", path_of("inputs"))
@@ -198,6 +203,7 @@ def _composition_leaves(lines: list[Line], kitchen: Kitchen, leaves: dict[str, L
     used = {line.entry_id for line in lines}
     spreads = kitchen.project.reference("composition_spread")
     widest = max((number(row["coefficient_of_variation"]) for row in spreads.values() if row["food_group"] == ""), default=math.nan)
+    apart = _farthest(kitchen.tables.get("disagreements", {}))
     for key, row in kitchen.tables["values"].items():
         if row["entry_id"] not in used or row["component"] not in kitchen.units or row["value"] == "":
             continue
@@ -205,18 +211,41 @@ def _composition_leaves(lines: list[Line], kitchen: Kitchen, leaves: dict[str, L
         rests_on = f"{path_of('values')} {key}"
         if row["value_type"] in RANGED:  # anywhere between nothing and twice the middle (JCGM 100:2008, 4.3.7)
             uncertainty, basis = value / math.sqrt(3), "even over its range"
-        elif count >= ENOUGH_SAMPLES and error > 0:
-            uncertainty, basis = error * math.sqrt(count), "standard error x sqrt(n)"
         else:
             group = kitchen.tables["entries"].get(row["entry_id"], {}).get("food_group", "")
             own = spreads.get(f"{row['component']}/{group}") if group else None
             found = own or spreads.get(f"{row['component']}/")
-            basis = "spread of the food group" if own else "spread of the component"
             uncertainty = value * (number(found["coefficient_of_variation"]) if found else widest)
-            rests_on += f" and reference/composition_spread.csv {row['component']}"
+            basis = "spread of the food group" if own else "spread of the component"
+            if row["value_type"] in DOUBTFUL:
+                uncertainty, basis = AT_LEAST * uncertainty, f"{AT_LEAST} x the {basis}"
+            of_samples = error * math.sqrt(count) if count >= ENOUGH_SAMPLES and error > 0 else math.nan
+            if of_samples >= uncertainty or (row["value_type"] not in DOUBTFUL and of_samples > 0):
+                uncertainty, basis = of_samples, "standard error x sqrt(n)"
+            else:
+                rests_on += f" and reference/composition_spread.csv {row['component']}"
         low, high = interval(value, uncertainty)
-        leaves[f"composition:{kitchen.table}:{row['entry_id']}:{row['component']}"] = Leaf(
+        if row["value_type"] in RANGED:  # the middle 90 % of an even spread up to twice the value
+            low, high = 0.1 * value, 1.9 * value
+        if key in apart:
+            half, other = apart[key]
+            uncertainty = math.hypot(uncertainty, half)
+            low, high = interval(value, uncertainty)
+            basis += f", and half the difference from {other}"
+            rests_on += f" and {path_of('disagreements')}"
+        leaves[_composition_id(row["entry_id"], row["component"], kitchen)] = Leaf(
             "composition", value, low, high, uncertainty, f"{row['unit']}/100 g", row["source_id"], row["source_row"], basis, rests_on)
+
+
+def _farthest(disagreements: Rows) -> dict[str, tuple[float, str]]:
+    """By value row: half its distance from the farthest other value of the same food, and whose that is."""
+    found: dict[str, tuple[float, str]] = {}
+    for row in sorted(disagreements.values(), key=lambda one: (one["table_b"], one["entry_b"])):
+        key = f"{row['entry_id']} {row['component']} {row['unit']}"
+        half = abs(number(row["value_a"]) - number(row["value_b"])) / 2
+        if key not in found or half > found[key][0]:
+            found[key] = (half, f"{row['table_b']} {row['entry_b']}")
+    return found
 
 
 def _match_leaves(lines: list[Line], kitchen: Kitchen, leaves: dict[str, Leaf]) -> None:

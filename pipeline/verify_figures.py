@@ -39,6 +39,7 @@ class Figure(NamedTuple):
     coverage: float
     confidence: float
     status: str
+    doubted: bool = False  # for a reason that its interval does not cover
 
 
 class Whole(NamedTuple):
@@ -232,7 +233,8 @@ def _figure(total: Whole | None, value: float | None, effects: Effects, withheld
     doubtful = (coverage < _rule(kitchen, "check_coverage_below") or confidence < _rule(kitchen, "check_confidence_below")
                 or value > 0 and (high - value) / value > _rule(kitchen, "check_half_width_above") and high - value > floor
                 or doubted or total.assumed > _rule(kitchen, "check_assumed_share_above") * total.summed)
-    return Figure(value, low, high, coverage, confidence, "check" if doubtful else "ready")
+    outside = doubted or confidence < _rule(kitchen, "check_confidence_below")
+    return Figure(value, low, high, coverage, confidence, "check" if doubtful else "ready", outside)
 
 
 def _audited(findings: Rows) -> set[tuple[str, str, str]]:

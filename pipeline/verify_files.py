@@ -56,10 +56,14 @@ TABLES: dict[str, tuple[str, tuple[str, ...], tuple[str, ...], tuple[str, ...]]]
     "entries": ("evidence", ("entry_id",), ("refuse_fraction",), ("name", "food_group", "source_id", "source_row")),
     "values": ("evidence", ("entry_id", "component", "unit"), ("value", "n", "standard_error", "minimum", "maximum"),
                ("value_type", "source_id", "source_row")),
+    "disagreements": ("evidence", ("entry_id", "component", "unit", "table_b", "entry_b"), ("value_a", "value_b"),
+                      ("name_b", "value_type_b", "source_id", "source_row", "why", "decision_id")),
     "decisions": ("evidence", ("decision_id",), (), ("file", "what", "decided_by", "decided_on", "reason")),
     "factors": ("evidence", ("file", "row_id", "column"), ("value",), ("source_id", "source_row")),
     "sources": ("evidence", ("source_id",), (), ("citation", "licence", "obtained", "sha256", "standing")),
 }
+# A release that rests on one composition table has none of these.
+WITH_SEVERAL_TABLES = {"disagreements"}
 Rows = dict[str, dict[str, str]]
 
 

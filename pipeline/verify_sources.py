@@ -11,8 +11,9 @@ import hashlib
 from pathlib import Path
 
 from pipeline.problems import InputError, Problem
-from pipeline.verify_files import Rows, number, path_of
+from pipeline.verify_files import Rows, number, path_of, place
 from pipeline.verify_report import Ledger, is_written
+from pipeline.verify_tables import Tables
 
 CAUSE = "source rows"
 # reference file -> the columns that name its rows in evidence/factors.csv, joined by "/"
@@ -22,28 +23,40 @@ KEYS = {
     "amount_spread": ("spread_id",), "amount_rules": ("rule_id",), "composition_spread": ("component", "food_group"),
     "components": ("component", "unit"), "sources": ("source_id",), "nutrient_reference_values": ("component",),
 }
-DECISION_FILES = ("foods", "methods")
+DECISION_FILES = ("foods", "methods", "same_foods")
 
 
 class Project:
-    """``reference/`` and ``mappings/`` as rows of text, read when asked for."""
+    """``reference/``, ``mappings/`` and the composition tables as rows of text, read when asked for.
+    ``table`` names the composition table, or several with commas between them."""
 
     def __init__(self, root: Path, table: str):
         self.root, self.table = root, table
         self._read: dict[str, Rows] = {}
         self._lists: dict[str, list[dict[str, str]]] = {}
+        self._tables: Tables | None = None
+        self._measured = False
 
     def reference(self, name: str) -> Rows:
-        """A reference file by row id."""
-        return self._rows(f"reference/{name}.csv", KEYS[name])
+        """A reference file by row id; the measures with those of imported tables."""
+        rows = self._rows(f"reference/{name}.csv", KEYS[name])
+        if name == "measures" and not self._measured:
+            self._measured = True
+            for row in self.tables.measures():
+                rows.setdefault(row["measure_id"], row)
+        return rows
 
-    def composition(self, name: str) -> Rows:
-        """``entries`` or ``values`` of the release's composition table."""
-        key = ("entry_id",) if name == "entries" else ("entry_id", "component", "unit")
-        return self._rows(f"reference/composition/{self.table}/{name}.csv", key, " ")
+    @property
+    def tables(self) -> Tables:
+        """The composition tables of the release."""
+        if self._tables is None:
+            names = self.table.split(",")
+            same = self.listed("mappings/same_foods.csv") if len(names) > 1 else []
+            self._tables = Tables(self.root, names, same, {row["component"] for row in self.listed("reference/components.csv")})
+        return self._tables
 
     def decisions(self, name: str) -> Rows:
-        """``foods`` or ``methods`` of the mappings."""
+        """``foods``, ``methods`` or ``same_foods`` of the mappings."""
         return self._rows(f"mappings/{name}.csv", ("decision_id",))
 
     def factor(self, file: str, row_id: str, column: str) -> float:
@@ -97,11 +110,33 @@ def compare_inputs(manifest: dict, project: Project, ledger: Ledger) -> None:
 def compare_rows(tables: dict[str, Rows], project: Project, ledger: Ledger) -> None:
     """Factors, composition values, decisions and sources of the evidence, row by row."""
     _factors(tables["factors"], project, ledger)
-    for name in ("entries", "values"):
-        _whole(tables[name], name, project.composition(name), f"reference/composition/{project.table}/{name}.csv", ledger)
+    _composition(tables, project.tables, ledger)
     _whole(tables["sources"], "sources", project.reference("sources"), "reference/sources.csv", ledger)
     _decisions(tables["decisions"], project, ledger)
     _cited(tables, ledger)
+
+
+def _composition(tables: dict[str, Rows], own: Tables, ledger: Ledger) -> None:
+    """Entries, values and disagreements, and the table that each line names."""
+    used = set(tables["entries"])
+    own.load_values(used)
+    entries = {key: own.entry(key) for key in used}
+    _whole(tables["entries"], "entries", {key: row for key, row in entries.items() if row}, _paths(own, "entries"), ledger)
+    values = {key: own.value(row["entry_id"], row["component"], row["unit"]) for key, row in tables["values"].items()}
+    _whole(tables["values"], "values", {key: row for key, row in values.items() if row}, _paths(own, "values"), ledger)
+    if len(own.names) > 1:
+        expected = own.disagreements(used)
+        ledger.keys(CAUSE, path_of("disagreements"), tables["disagreements"], expected, _paths(own, "values"))
+        there = {key: row for key, row in tables["disagreements"].items() if key in expected}
+        _whole(there, "disagreements", expected, _paths(own, "values"), ledger)
+    for name in ("lines", "matched"):
+        for key, row in tables[name].items():
+            if row["entry_id"]:
+                ledger.same(place("lines", name, key), "table", row["table"], own.table_of(row["entry_id"]), _paths(own, "entries"))
+
+
+def _paths(own: Tables, file: str) -> str:
+    return " and ".join(own.path(name, file) for name in own.names)
 
 
 def _factors(factors: Rows, project: Project, ledger: Ledger) -> None:
@@ -152,21 +187,24 @@ def _decisions(rows: Rows, project: Project, ledger: Ledger) -> None:
         if now is None:
             ledger.differs(*where, "", "a row", "no row", origin)
             continue
-        foods = row["file"] == "foods"
-        what = (f"{now['phrase']} -> {now['entry_id']} {now['entry_name']}" if foods
-                else f"{now['line_text']} -> {now['method']} {now['liquid']}")
+        if row["file"] == "foods":
+            what = f"{now['phrase']} -> {now['entry_id']} {now['entry_name']}"
+        elif row["file"] == "methods":
+            what = f"{now['line_text']} -> {now['method']} {now['liquid']}"
+        else:
+            what = " = ".join(f"{now[f'table_{side}']} {now[f'entry_{side}']} {now[f'name_{side}']}" for side in "ab")
         ledger.same(where, "what", row["what"], what, origin)
         for column in ("decided_by", "decided_on", "reason"):
-            ledger.same(where, column, row[column], now[column], origin)
+            ledger.same(where, column, row[column], now["why" if (column, row["file"]) == ("reason", "same_foods") else column], origin)
 
 
 def _cited(tables: dict[str, Rows], ledger: Ledger) -> None:
     """A source that is cited is listed; an id that a line rests on has its decision."""
-    for table in ("factors", "values", "inputs", "verdicts"):
-        for key, row in tables[table].items():
+    for table in ("factors", "values", "inputs", "verdicts", "disagreements"):
+        for key, row in tables.get(table, {}).items():
             if row["source_id"] not in tables["sources"]:
                 ledger.differs(CAUSE, path_of(table), key, "source_id", row["source_id"], "a source of the release", path_of("sources"))
-    for table in ("matched", "cooked"):
-        for key, row in tables[table].items():
-            if row["decision_id"] and row["decision_id"] not in tables["decisions"]:
+    for table in ("matched", "cooked", "disagreements"):
+        for key, row in tables.get(table, {}).items():
+            if any(one not in tables["decisions"] for one in row["decision_id"].split("; ") if one):
                 ledger.differs(CAUSE, path_of(table), key, "decision_id", row["decision_id"], "a decision of the release", path_of("decisions"))

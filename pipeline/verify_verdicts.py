@@ -36,6 +36,7 @@ class Quantity(NamedTuple):
     floor: float = math.nan
     ceiling: float = math.nan
     known: bool = False
+    doubted: bool = False
 
 
 class Outcome(NamedTuple):
@@ -111,7 +112,7 @@ def _amount(figures: Figures, variant: tuple[str, str], expression: str, basis: 
     if not all(part.known for part in parts):
         return Quantity()
     total = Quantity(*(math.fsum(ends) if all(map(math.isfinite, ends)) else math.inf
-                       for ends in zip(*(part[:5] for part in parts), strict=True)), known=True)
+                       for ends in zip(*(part[:5] for part in parts), strict=True)), known=True, doubted=any(part.doubted for part in parts))
     if not without_trans:
         return total
     # trans fatty acids are part of the fat, which bounds the sum
@@ -128,7 +129,7 @@ def _figure(figure: Figure | None, component: str) -> Quantity:
     if figure.coverage < WHOLE:
         ceiling = math.inf
         floor *= IF_ALL_FIBRE if component == "ENERC" else 1.0
-    return Quantity(figure.value, figure.low, figure.high, floor, ceiling, True)
+    return Quantity(figure.value, figure.low, figure.high, floor, ceiling, True, figure.doubted)
 
 
 def _over(above: float, below: float) -> float:
@@ -142,7 +143,8 @@ def _ratio(amount: Quantity, energy: Quantity, factor: float) -> Quantity:
     if not (amount.known and energy.known) or energy.value <= 0:
         return Quantity()
     return Quantity(factor * amount.value / energy.value, _over(factor * amount.low, energy.high), _over(factor * amount.high, energy.low),
-                    _over(factor * amount.floor, energy.ceiling), _over(factor * amount.ceiling, energy.floor), True)
+                    _over(factor * amount.floor, energy.ceiling), _over(factor * amount.ceiling, energy.floor), True,
+                    amount.doubted or energy.doubted)
 
 
 def _of_fatty_acids(part: Quantity, rest: Quantity, fat: Quantity) -> Quantity:
@@ -155,7 +157,8 @@ def _of_fatty_acids(part: Quantity, rest: Quantity, fat: Quantity) -> Quantity:
 
     value = 100 * part.value / (part.value + rest.value)
     return Quantity(value, min(value, _over(100 * part.low, fat.high)), most(part.high, rest.low),
-                    min(100.0, _over(100 * part.floor, fat.ceiling)), most(part.ceiling, rest.floor), True)
+                    min(100.0, _over(100 * part.floor, fat.ceiling)), most(part.ceiling, rest.floor), True,
+                    part.doubted or rest.doubted or fat.doubted)
 
 
 # ---------------------------------------------------------------- judgement
@@ -166,7 +169,8 @@ def _judged(condition: Condition, found: Quantity) -> Outcome:
     at_most = condition.comparator.startswith("<")
     near, far = (found.ceiling, found.floor) if at_most else (found.floor, found.ceiling)
     margin = (condition.limit - near if at_most else near - condition.limit) / condition.limit
-    verdict = "holds" if _within(near, condition) else "uncertain" if _within(far, condition) else "fails"
+    kept = "uncertain" if found.doubted else "holds"
+    verdict = kept if _within(near, condition) else "uncertain" if _within(far, condition) else "fails"
     return Outcome(condition, found, verdict, margin if math.isfinite(margin) else math.nan)
 
 

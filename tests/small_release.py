@@ -51,7 +51,7 @@ recipes:
     ingredients:
       - 200 g carrots, grated
     method:
-      - Grate the carrots and serve raw.
+      - Toss the carrots in a bowl and serve.
   - id: unsettled-dish
     name: Unsettled dish
     course: main

@@ -132,17 +132,19 @@ def test_a_gap_is_told_once_with_the_lines_that_lack_a_value():
 
 # ---------------------------------------------------------------- two routes
 
-def routes(raw, cooked_value, retention, yield_, *, method="boil", liquid="drained", retention_spread=0.1, component="K"):
+def routes(raw, cooked_value, retention, yield_, *, method="boil", liquid="drained", retention_spread=0.1, component="K", chain="", water=()):
     settled = {name: "" for name in tables.columns(tables.Settled)} | {
         "recipe_id": "dish", "variant_id": "base", "line_no": 5, "line_id": "dish/base/5", "text": "500 g potatoes", "entry_id": "11352",
-        "outcome": "accepted", "counted": True, "reason": "matched", "optional": False, "edible_g": 500.0, "confidence": 1.0, "match_confidence": 1.0}
+        "outcome": "accepted", "counted": True, "reason": "settled", "optional": False, "edible_g": 500.0, "confidence": 1.0, "match_confidence": 1.0}
     settled |= dict.fromkeys(("quantity_low", "quantity_high", "mass_g", "mass_low_g", "mass_high_g", "yield_fraction", "cooked_g"), np.nan)
     cooked = {name: "" for name in tables.columns(tables.Cooked)} | {
-        "line_id": "dish/base/5", "method": method, "liquid": liquid, "minutes": np.nan, "method_confidence": 1.0,
+        "line_id": "dish/base/5", "method": method, "liquid": liquid, "chain": chain or method + (":" + liquid if liquid else ""), "minutes": np.nan, "method_confidence": 1.0,
         "yield_fraction": yield_, "yield_low": yield_ * 0.95, "yield_high": yield_ * 1.05}
     values = [{name: "" for name in tables.columns(tables.Values)} | {
         "entry_id": entry, "component": component, "value": value, "unit": "mg", "value_type": "analysed", "n": np.nan, "standard_error": np.nan,
         "minimum": np.nan, "maximum": np.nan, "source_id": "x", "source_row": "x"} for entry, value in (("11352", raw), ("11367", cooked_value))]
+    values += [{**values[0], "entry_id": entry, "component": "WATER", "value": amount, "unit": "g"}
+               for entry, amount in zip(("11352", "11367"), water)]
     retained = {"line_id": "dish/base/5", "component": component, "retention_id": "1", "retention_fraction": retention,
                 "retention_low": retention * (1 - retention_spread), "retention_high": retention * (1 + retention_spread)}
     pair = {"raw_entry_id": "11352", "cooked_entry_id": "11367", "method": "boil", "liquid": "drained", "source_id": "usda-sr26", "source_row": "x"}
@@ -162,6 +164,27 @@ def test_two_routes_far_apart_beyond_their_intervals():
     row = found.loc["two-routes/dish/base/5/K/11367"]
     assert row["severity"] == "warning" and row["value"] == 400 and (row["expected_low"], row["expected_high"]) == (237.5, 262.5)
     assert row["line_no"] == 5 and "46.15 %" in row["what"] and row["source_id"] == "usda-sr26"
+
+
+def test_boiled_then_grilled_is_compared_at_the_draining():
+    # Solids: (100 - 92) / (100 - 93) = 1.143; 142 x 1.143 = 162 (122 to 162) against 300 x 0.9 = 270. The chain's own yield, 0.7, is not used.
+    found, _ = run(routes=routes(300.0, 142.0, 0.9, 0.7, chain="boil:drained > grill", water=(92.0, 93.0)))
+    row = found.loc["two-routes/dish/base/5/K/11367"]
+    assert row["severity"] == "warning" and row["value"] == 270 and row["expected_high"] == pytest.approx(142 * 8 / 7)
+
+
+@pytest.mark.parametrize("chain", ["boil:drained > simmer:kept", "boil:drained > boil:drained", "boil:kept > bake", "soak:drained > boil:drained"])
+def test_a_chain_that_goes_on_in_water_is_not_compared(chain):
+    assert run(routes=routes(300.0, 142.0, 0.9, 0.7, chain=chain, water=(92.0, 93.0)))[0].empty
+
+
+@pytest.mark.parametrize("component, severity", [("K", "warning"), ("P", "warning"), ("NA", "warning"), ("PROCNT", "note")])
+def test_the_lower_route_in_use_is_a_warning_although_the_intervals_meet(component, severity):
+    # 223 x 0.3 = 66.9 (33.5 to 100.4) against 43.6 x 2.4 = 104.6 (99.4 to 109.9): 44 % apart.
+    found, _ = run(routes=routes(223.0, 43.6, 0.3, 2.4, retention_spread=0.5, component=component))
+    assert found["severity"].tolist() == [severity]
+    higher, _ = run(routes=routes(223.0, 100.0, 0.9, 1.0, retention_spread=0.6, component=component))
+    assert set(higher["severity"]) == {"note"}  # the other way round: overstated
 
 
 def test_two_routes_beyond_the_intervals_only_is_a_note():

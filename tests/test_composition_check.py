@@ -178,8 +178,12 @@ CARBOHYDRATE = "SUGAR + STARCH + FIBTG + CHOCDF"
 FAULTS = {
     "potassium x 1000": (_set("RO020", "K", lambda v: v * 1000), {("error", "unit-slip", "RO020", "K")}),
     "phosphorus / 1000": (_set("PU021", "P", lambda v: v / 1000), {("error", "unit-slip", "PU021", "P")}),
-    "sodium x 1000": (_set("CA010", "NA", lambda v: v * 1000), {("warning", "unit-slip", "CA010", "NA")}),
-    "potassium x 100": (_set("CA011", "K", lambda v: v * 100), {("warning", "unit-slip", "CA011", "K")}),
+    # The slip is a doubt, for sodium ranges widely; that it cannot be in the ash is certain, and not hidden by the doubt.
+    "sodium x 1000": (_set("CA010", "NA", lambda v: v * 1000), {
+        ("warning", "unit-slip", "CA010", "NA"), ("error", "minerals-in-ash", "CA010", "K + NA + CA + P + MG + ASH")}),
+    "potassium x 100": (_set("CA011", "K", lambda v: v * 100), {
+        ("warning", "unit-slip", "CA011", "K"), ("error", "minerals-in-ash", "CA011", "K + NA + CA + P + MG + ASH")}),
+    "iron x 1000": (_set("RO020", "FE", lambda v: v * 1000), {("warning", "unit-slip", "RO020", "FE")}),
     "K and NA exchanged in one entry": (_exchange("K", "NA", "RO022"), {("warning", "swapped-in-row", "RO022", "K + NA")}),
     "FAT and PROCNT exchanged in one entry": (
         _exchange("FAT", "PROCNT", "PU023"), {("warning", "swapped-macronutrients", "PU023", "PROCNT + FAT")}),
@@ -188,8 +192,9 @@ FAULTS = {
     "FAT and CHOCDF exchanged in all": (_exchange("FAT", "CHOCDF"), {("error", "swapped-columns", "", "FAT + CHOCDF")}),
     "missing potassium as zero": (_set("RO024", "K", lambda v: 0.0), {("warning", "zero-for-missing", "RO024", "K")}),
     "missing protein as zero": (
-        # The energy stays, so that it no longer fits; one fault, one finding.
-        _set("PU024", "PROCNT", lambda v: 0.0), {("warning", "zero-for-missing", "PU024", "PROCNT")}),
+        # A sum of 78 g is an error whatever the reason; energy, a warning, is explained.
+        _set("PU024", "PROCNT", lambda v: 0.0), {
+            ("warning", "zero-for-missing", "PU024", "PROCNT"), ("error", "proximates", "PU024", PROXIMATES)}),
     "sum of proximates 120": (_set("PU025", "WATER", lambda v: v + 20), {("error", "proximates", "PU025", PROXIMATES)}),
     "sum of proximates 104": (_set("RO025", "WATER", lambda v: v + 4), {("note", "proximates", "RO025", PROXIMATES)}),
     "negative potassium": (_set("PU026", "K", lambda v: -5.0), {("error", "negative-value", "PU026", "K")}),

@@ -165,18 +165,57 @@ def test_browned_then_simmered_meat_has_one_code():
     assert kept["chicken thighs"]["K"]["retention_fraction"] == 1
 
 
+TWICE = "Boil the potatoes for {} minutes and drain. Cover with fresh water, boil for {} minutes and drain."
+
+
+def potassium(steps, potatoes="potatoes, cut into small dice"):
+    cooked, kept, problems = run([(potatoes, "potatoes")], steps)
+    assert not problems
+    return kept[potatoes]["K"]
+
+
 def test_leaching_by_steps():
-    potassium = {}
-    for name, steps in {
-        "boiled": "Boil the potatoes for 20 minutes and drain.",
-        "soaked": "Soak the potatoes in cold water for 2 hours and drain. Roast for 40 minutes.",
-        "twice": "Boil the potatoes for 5 minutes and drain. Cover with fresh water, boil for 15 minutes and drain.",
-    }.items():
-        _, kept, _ = run([("potatoes", "potatoes")], steps)
-        row = kept["potatoes"]["K"]
-        potassium[name] = row["retention_fraction"]
-        assert row["retention_high"] - row["retention_low"] > 0.15, name
-    assert potassium["twice"] < potassium["boiled"] and potassium["twice"] < potassium["soaked"]
+    boiled = potassium("Boil the potatoes for 20 minutes and drain.")
+    soaked = potassium("Soak the potatoes in cold water for 2 hours and drain. Roast for 40 minutes.")
+    twice = potassium(TWICE.format(10, 15))
+    assert twice["retention_fraction"] < min(boiled["retention_fraction"], soaked["retention_fraction"])
+    for row in (boiled, soaked, twice):
+        assert row["retention_high"] - row["retention_low"] > 0.15
+
+
+def test_a_soak_and_a_boiling_are_the_product_of_their_parts():
+    row = potassium("Soak the potatoes in cold water overnight and drain. Boil in fresh water for 8 minutes and drain.", "potatoes, in 3 cm chunks")
+    assert row["retention_id"] == "leach-soak+3308"
+    assert row["retention_fraction"] == pytest.approx(0.93 * 0.90)
+
+
+@pytest.mark.parametrize(("potatoes", "minutes"), [("whole potatoes", (15, 15)), ("potatoes", (15, 15)), ("potatoes, cut into 3 cm cubes", (15, 15)),
+                                                   ("potatoes, diced", (2, 2)), ("potatoes, diced", (2, 15))])
+def test_two_boilings_that_are_not_the_renal_way_are_two_plain_boilings(potatoes, minutes):
+    row = potassium(TWICE.format(*minutes), potatoes)
+    assert row["retention_fraction"] == pytest.approx(0.90 * 0.90)
+
+
+def test_pieces_may_be_cut_in_the_method():
+    row = potassium("Peel the potatoes and cut into 1 cm cubes. " + TWICE.format(10, 15), "potatoes")
+    assert row["retention_id"] == "leach-double-boil"
+
+
+def test_small_pieces_boiled_once_may_have_lost_half():
+    """Release 6, code 3308: 90 %; kitchen studies of small cubes, from memory: about a half."""
+    small, whole = (potassium("Boil the potatoes for 15 minutes and drain.", name) for name in ("potatoes, diced", "whole potatoes"))
+    assert small["retention_fraction"] == whole["retention_fraction"] == 0.90
+    assert small["retention_low"] <= 0.5 < whole["retention_low"]
+
+
+def test_one_water_eaten_of_two_is_no_double_leaching():
+    row = potassium(TWICE.format(10, 15) + " Save the water and whisk it into the gravy.".replace("drain. Save", "drain, saving"))
+    assert row["retention_fraction"] >= 0.90
+
+
+def test_soaking_water_that_is_boiled_in_takes_nothing():
+    row = potassium("Soak the potatoes overnight, then tip them with their water into the pan and boil for 15 minutes. Drain.", "potatoes")
+    assert row["retention_fraction"] == 0.90 and "leach" not in row["retention_id"]
 
 
 def test_deep_frying_fat_is_taken_up_in_part():

@@ -258,3 +258,32 @@ def test_garnish_for_the_table_is_not_the_ingredient_of_that_name():
     lines = [line_of("r/base/1", "lemon", "citrus"), line_of("r/base/2", "lemon wedges", "citrus", serve=True)]
     found = read_method(lines, ["Roast the lemon for 20 minutes."], vocabulary(VERBS))
     assert [reading.chain for reading in found] == ["bake", "raw"]
+
+
+@pytest.mark.parametrize(("steps", "chain", "rule"), [
+    ("Boil the potatoes for 15 minutes, then drain, reserving the water. Mash with the reserved water and the butter.", "boil:kept", "liquid-likely"),
+    ("Boil the potatoes for 15 minutes and drain, keeping the cooking water for the gravy. Stir the flour into the water and simmer to a gravy.",
+     "boil:kept > simmer:kept", "liquid-unsaid"),
+    ("Boil the potatoes for 10 minutes and drain. Cover with fresh water, boil for 15 minutes. Drain and save the water. Whisk the water into the flour for a gravy.",
+     "boil:drained > boil:kept", "liquid-likely"),
+    ("Boil the potatoes for 10 minutes and drain. Blend with the cooking liquid.", "boil:kept", "liquid-likely"),
+    ("Boil the potatoes for 10 minutes. Lift out with a slotted spoon and blend with the cooking liquid.", "boil:kept", "liquid-likely"),
+    ("Boil the potatoes. Drain and reserve the liquid.", "boil:kept", "liquid-saved"),
+    ("Boil the potatoes for 10 minutes and drain, reserving the water. Mash, adding a few tablespoons of the reserved water.", "boil:drained", "liquid-unsaid"),
+    ("Boil the potatoes for 10 minutes and drain. Throw the reserved water away.", "boil:drained", "named"),
+    ("Boil the potatoes for 10 minutes and drain. Never use the cooking water for gravy.", "boil:drained", "named"),
+    ("Boil the potatoes for 10 minutes, leave to cool in the cooking water, then drain.", "boil:drained", "named"),
+    ("Soak the potatoes overnight, then tip them with their water into the pan and boil. Mash.", "soak:kept > boil:drained", "liquid-unsaid"),
+    ("Soak the potatoes overnight. Boil them in the soaking water for 15 minutes and drain.", "soak:kept > boil:drained", "liquid-likely"),
+    ("Soak the potatoes overnight and drain. Boil them in fresh water for 15 minutes and drain.", "soak:drained > boil:drained", "named"),
+])
+def test_water_that_is_eaten_is_not_poured_away(steps, chain, rule):
+    found = read([("potatoes", "potatoes"), ("butter", "fats-oils"), ("flour", "flour")], steps)["potatoes"]
+    assert (found.chain, found.rule) == (chain, rule)
+    assert ("do not say what for" in found.evidence) == (rule == "liquid-saved")
+
+
+def test_a_splash_of_the_pasta_water_is_not_the_water():
+    foods = [("penne", "pasta"), ("tomato sauce", "stock-sauce")]
+    found = read(foods, "Boil the penne for 10 minutes. Drain, reserving the cooking water. Toss with the sauce, adding a ladleful of the pasta water.")
+    assert (found["penne"].chain, found["penne"].rule) == ("boil:drained", "liquid-unsaid")

@@ -384,7 +384,7 @@ def test_the_demo_has_no_errors_and_the_wanted_variety():
     found = ingest(DEMO)
     assert [str(problem) for problem in found.problems if problem.severity == ERROR] == []
     assert {problem.code for problem in found.problems} <= {"portions-from-text", "portions-uncertain"}
-    assert 26 <= len(found.recipes) <= 30 and len(found.files) == len(found.recipes) + 1
+    assert 26 <= len(found.recipes) <= 32 and len(found.files) == len(found.recipes) + 1
     assert set(found.recipes["course"]) == {"soup", "main", "side", "salad", "baking", "dessert", "sauce", "drink", "breakfast"}
     assert set(found.recipes["food_form"]) == {"solid", "liquid"} and found.recipes["finished_mass_g"].notna().sum() >= 4
     assert (found.variants["kind"] == "written").sum() >= 10

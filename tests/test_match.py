@@ -8,9 +8,9 @@ set ``fresh`` were written after that and read once: top-1 0.976 of 125 lines wi
 entry, 108 of them accepted (0.86), all 108 right, none of the 39 others accepted, expected
 calibration error 0.04. Some of their words were added afterwards too.
 
-Measured today without any decision, all sets: top-1 0.985, accepted 0.969 of the lines with an
-acceptable entry, precision of the accepted 1.000, none of 179 lines without an acceptable entry
-accepted, expected calibration error 0.023.
+Measured today without any decision, all sets: top-1 0.984, accepted 0.963 of the lines with an
+acceptable entry, precision of the accepted 1.000, none of 187 lines without an acceptable entry
+accepted, expected calibration error 0.024.
 """
 
 from __future__ import annotations
@@ -173,6 +173,52 @@ def test_a_potassium_salt_is_never_salt(text):
 def test_what_a_person_must_settle_is_not_accepted(text):
     for decided in (False, True):
         assert answer(text, decided)["match_outcome"] != "accepted"
+
+
+@pytest.mark.parametrize("text", [
+    "300 ml cooking water from the potatoes", "100 ml pasta water", "a ladle of the reserved pasta water", "100 ml potato water",
+    "200 ml vegetable water", "100 ml soaking water", "the soaking liquid", "100 ml reserved cooking liquid", "reserved liquid",
+    "water, reserved", "200 ml water reserved from the potatoes", "200 ml water (from boiling the vegetables)",
+    "250 ml hot water saved from the pasta", "100 ml of the starchy cooking water", "poaching liquid", "100 ml blanching water",
+    "200 ml boiling water from the potatoes",
+])
+def test_water_that_something_was_cooked_in_is_never_tap_water(text):
+    """What leaches out of vegetables goes into their water: common practice, no source."""
+    for decided in (False, True):
+        assert answer(text, decided)["match_outcome"] != "accepted"
+
+
+@pytest.mark.parametrize("text", [
+    "1 litre water", "1 litre cold water", "500 ml boiling water", "hot water", "iced water", "100 ml warm water", "boiling water from the kettle",
+    "water from the tap", "water for cooking the pasta", "water to cover",
+])
+def test_plain_water_stays_water(text):
+    row = answer(text)
+    assert (row["match_outcome"], row["entry_id"]) == ("accepted", "14429")
+
+
+@pytest.mark.parametrize("text", [
+    "500 ml reduced-salt chicken stock", "500 ml low-salt chicken stock", "500 ml chicken stock (low salt)", "1 low-salt beef stock cube",
+    "500 ml reduced sodium chicken broth", "1 tsp low-salt bouillon powder", "chicken stock made from a reduced-salt cube", "1 tbsp reduced-salt soy sauce",
+    "1 stock cube", "2 stock cubes", "1 tsp bouillon powder", "1 stock pot", "1 chicken stock pot", "500 ml beef stock", "500 ml fish stock",
+    "leftover potatoes", "200 g cooked potatoes", "200 g potatoes, cooked", "leftover vegetables", "1 sachet jelly", "jelly", "1 tsp chilli powder",
+    "1 tsp mild chilli powder", "200 ml almond milk", "200 ml Almond Milks", "Greek yoghurt", "200 g Greek-style yogurt", "200 g natural Greek yogurt",
+    "100 g natural yoghurt", "1 tbsp gravy granules", "1 tbsp chilli sauce", "2 tbsp vinaigrette", "50 g dry roasted peanuts", "50 g roasted cashews",
+    "100 g salad leaves", "20 g dried mushrooms", "50 g milk powder", "1 dressed crab", "100 g black pudding",
+])
+def test_a_name_whose_british_food_is_not_the_entry_is_not_accepted(text):
+    """Common practice and labels from memory; see the notes of mappings/words.csv."""
+    assert answer(text, decided=False)["match_outcome"] != "accepted"
+
+
+@pytest.mark.parametrize(("text", "entry_id"), [
+    ("1 chicken stock cube", "06081"), ("1 beef stock cube", "06076"), ("200 g 0% fat Greek yoghurt", "01256"), ("200 g fat-free Greek yoghurt", "01256"),
+    ("200 g leftover boiled potatoes", "11367"), ("1 tbsp redcurrant jelly", "19300"), ("500 ml homemade beef stock", "06170"),
+    ("200 g low-fat yogurt", "01117"), ("50 g unsalted roasted peanuts", "16390"), ("1 tsp soy sauce", "16123"),
+])
+def test_the_same_food_named_in_full_is_accepted(text, entry_id):
+    row = answer(text, decided=False)
+    assert (row["match_outcome"], row["entry_id"]) == ("accepted", entry_id), row
 
 
 @pytest.mark.parametrize(("text", "entry_id"), [
@@ -339,4 +385,4 @@ def test_the_kinds_of_words_are_the_documented_ones():
     _, mappings, _ = kitchen()
     assert set(mappings.words["kind"]) == {*match_words.REPLACING, "ignore", "cut", "known", "ambiguous", "telling"}
     whens = mappings.words.loc[mappings.words["kind"] == "ambiguous", "means"]
-    assert set(whens) <= {"always", "counted", "uncounted", "spooned"}
+    assert set(whens) <= {"always", "counted", "uncounted", "spooned", "ever"}

@@ -1,4 +1,5 @@
-"""The README and the help tell the truth: each command written there exists, and those of the tour work."""
+"""The README and the help tell the truth: each command written there exists with its options, the ones
+that read a release run on a fresh one, and what it shows of a run is what a run prints."""
 
 import re
 import shlex
@@ -62,3 +63,35 @@ def test_files_the_readme_names_are_there():
 def test_help_says_what_a_command_does(words):
     done = subprocess.run([POTASH, *words], capture_output=True, text=True, timeout=120)
     assert done.returncode == 0 and "Usage:" in done.stdout and done.stderr == ""
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """A release of the demo made by the README's first command, and what the run printed."""
+    folder = tmp_path_factory.mktemp("readme")
+    done = subprocess.run([POTASH, "run", "--output", folder], capture_output=True, text=True, timeout=300)
+    assert done.returncode == 1, done.stderr
+    return folder, done.stdout
+
+
+def test_the_commands_of_the_tour_that_read_a_release_work(demo):
+    tour = [words for words in potash_lines() if words[1] in ("trace", "verify")]
+    assert len(tour) >= 3
+    for words in tour:
+        done = subprocess.run([POTASH, *words[1:], "--output", demo[0]], capture_output=True, text=True, timeout=120)
+        assert done.returncode == 0 and done.stdout.strip(), (words, done.stderr)
+
+
+def test_the_single_stage_commands_of_the_tour_work(tmp_path):
+    (tmp_path / "lines.csv").write_text("text\n200 g carrots\n1 small onion, chopped\n", encoding="utf-8")
+    for words in (words for words in potash_lines() if words[1] in ("parse", "match")):
+        done = subprocess.run([POTASH, *words[1:]], capture_output=True, text=True, timeout=120, cwd=tmp_path)
+        assert done.returncode == 0, (words, done.stderr)
+    assert (tmp_path / "parsed.csv").is_file() and (tmp_path / "matched.csv").is_file()
+
+
+def test_what_the_readme_shows_of_a_run_is_what_a_run_prints(demo):
+    shown = re.search(r"<!-- run output -->\s*```text\n(.*?)```\s*<!-- end of run output -->", README, flags=re.DOTALL).group(1)
+    printed = [line for line in demo[1].splitlines() if not re.search(r"[Rr]elease \(|kept from an earlier run", line)]
+    expected = [line for line in shown.splitlines() if not re.search(r"[Rr]elease \(|kept from an earlier run", line)]
+    assert expected == printed

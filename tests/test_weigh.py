@@ -139,12 +139,32 @@ def test_so_many_of_a_stated_size_multiply():
     (dict(text="2 x 400 g tins chickpeas, drained", quantity=2, unit="tin", each_quantity=400, each_unit="g", state="drained"), 480),
     (dict(text="1 tin chickpeas, drained", quantity=1, unit="tin", state="drained"), 240),
     (dict(text="1 tin chickpeas", quantity=1, unit="tin", entry=""), 400),
-    (dict(text="400 g tinned chickpeas, drained", quantity=400, unit="g", state="drained"), 240),
+    (dict(text="1 x 400 g carton chickpeas, drained", quantity=1, unit="carton", each_quantity=400, each_unit="g", state="drained"), 240),
+    (dict(text="400 g can of chickpeas, drained", quantity=400, unit="g", state="drained"), 240),
+    (dict(text="2 x 400 g canned chickpeas, drained", quantity=2, each_quantity=400, each_unit="g", state="drained"), 480),
+    (dict(text="400 g tinned chickpeas, drained", quantity=400, unit="g", state="drained"), 400),
     (dict(text="200 g drained tinned chickpeas", quantity=200, unit="g", state="drained"), 200),
     (dict(text="1 tin chickpeas (240 g drained weight)", quantity=1, unit="tin", each_quantity=240, each_unit="g", state="drained"), 240),
 ])
 def test_the_liquid_of_a_tin_counts_once_and_only_where_it_is_kept(row, mass_g):
     assert one(phrase="chickpeas", **{"entry": "chickpea-drained", **row}).mass_g == pytest.approx(mass_g)
+
+
+@pytest.mark.parametrize("text, phrase, entry, mass_g, fraction", [
+    ("240 g canned chickpeas, drained", "chickpeas", "chickpea-drained", 240, 0.6),
+    ("400 g tinned potatoes, drained", "potatoes", "potato", 400, 0.62),
+])
+def test_a_bare_mass_of_canned_food_is_taken_as_drained_and_doubted(text, phrase, entry, mass_g, fraction):
+    """The careful side for potassium is more food; the interval reaches what the tin's weight would leave
+    (240 of 400 g of pulses, 248 of 400 g of potatoes: as on labels, from memory)."""
+    row = one(text=text, phrase=phrase, quantity=mass_g, unit="g", state="drained", entry=entry)
+    assert (row.mass_g, row.measure_id) == (mass_g, "unit:gram")
+    assert row.quantity_low <= fraction * mass_g and row.mass_low_g <= fraction * mass_g
+    assert "taken as the drained weight" in row.assumption
+    for sure in ("drained weight", "no liquid named"):
+        plain = text.replace("drained", sure)
+        known = one(text=plain, phrase=phrase, quantity=mass_g, unit="g", state="drained", entry=entry)
+        assert known.mass_low_g > 0.95 * mass_g and "taken as" not in known.assumption
 
 
 def test_drained_contents_are_assumed_with_a_drained_entry_and_said():
@@ -293,6 +313,15 @@ def test_the_reference_rows_of_this_stage_are_all_usable():
     assert open_books(**REFERENCE)[1] == []
 
 
+def test_an_interval_that_was_recalled_does_not_cite_the_published_weight():
+    """USDA SR26 WEIGHT.txt gives one weight a row and a standard deviation for few; no low and high."""
+    measures = REFERENCE["measures"]
+    published = measures[measures["source_id"] == "usda-sr26"]
+    assert len(published) > 300 and (published["spread_source_id"] == "kitchen-from-memory").all()
+    others = measures[measures["source_id"] != "usda-sr26"]
+    assert (others["spread_source_id"] == others["source_id"]).all()
+
+
 def test_the_reference_files_are_sorted_and_big_enough():
     for name, key, least in (("measures", "measure_id", 350), ("edible_portions", "edible_id", 100), ("densities", "density_id", 150),
                              ("amount_rules", "rule_id", 15), ("amount_spread", "spread_id", 6)):
@@ -327,7 +356,7 @@ def test_a_missing_kind_of_spread_stops_the_run():
 
 def test_entry_beats_name_beats_class_beats_any():
     base = {"size": "", "preparation": "", "low": 1.0, "middle": 1.0, "high": 1.0, "unit": "g", "basis": "edible", "source_id": "x",
-            "source_row": "", "note": "", "measure": "handful"}
+            "spread_source_id": "x", "source_row": "", "note": "", "measure": "handful"}
     keyed = [("entry", "E1"), ("name", "spinach"), ("class", "leafy-greens"), ("any", "")]
     rows = pd.DataFrame([{**base, "measure_id": scope, "scope": scope, "scope_key": key} for scope, key in keyed])
     food = Food("baby spinach", "", "E1", "Spinach, raw", "spinach", "leafy-greens")

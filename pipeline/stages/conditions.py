@@ -32,6 +32,8 @@ TRANS = "FATRN"
 ROUNDING = 1e-9
 # A coverage this close to 1 is the whole: shares of mass add up with rounding.
 WHOLE_WITHIN = 1e-9
+# Reasons to check a figure that its interval does not cover: such a figure keeps no limit for certain.
+NOT_IN_THE_INTERVAL = ("low confidence", "the audit doubts it", "portions read from a vague text")
 # Fibre that no table covers was counted as carbohydrate: 17 kJ/g for 8 (Annex XIV of EU
 # 1169/2011). So energy with a gap is the one figure that can also be too big, by that much.
 ENERGY_IF_ALL_FIBRE = 8 / 17
@@ -62,6 +64,7 @@ class Quantity:
     ceiling: float = math.nan
     missing: str = ""
     notes: tuple[str, ...] = ()
+    doubted: bool = False
 
 
 @dataclass(frozen=True)
@@ -151,7 +154,9 @@ def _figure(index: Index, recipe_id: str, variant_id: str, component: str, basis
         notes.append(f"{component} is known for {share_in_words(found.coverage)} of the whole only, {doubt}")
     if found.status == "check":
         notes.append(f"{component} is still to be checked: {found.reason}")
-    return replace(named, value=found.value, low=found.low, high=found.high, floor=floor, ceiling=ceiling, notes=tuple(notes))
+    doubted = found.status == "check" and any(reason in found.reason for reason in NOT_IN_THE_INTERVAL)
+    return replace(named, value=found.value, low=found.low, high=found.high, floor=floor, ceiling=ceiling, notes=tuple(notes),
+                   doubted=doubted)
 
 
 def _sum(parts: list[Quantity], expression: str, basis: str, unit: str) -> Quantity:
@@ -159,7 +164,8 @@ def _sum(parts: list[Quantity], expression: str, basis: str, unit: str) -> Quant
     if missing:
         return Quantity(expression, basis, unit, missing=missing)
     ends = {name: sum(getattr(part, name) for part in parts) for name in ("value", "low", "high", "floor", "ceiling")}
-    return Quantity(expression, basis, unit, **ends, notes=tuple(note for part in parts for note in part.notes))
+    return Quantity(expression, basis, unit, **ends, notes=tuple(note for part in parts for note in part.notes),
+                    doubted=any(part.doubted for part in parts))
 
 
 def _ratio(amount: Quantity, energy: Quantity, factor: float, condition: Condition) -> Quantity:
@@ -173,7 +179,7 @@ def _ratio(amount: Quantity, energy: Quantity, factor: float, condition: Conditi
         named, value=factor * amount.value / energy.value,
         low=_over(factor * amount.low, energy.high), high=_over(factor * amount.high, energy.low),
         floor=_over(factor * amount.floor, energy.ceiling), ceiling=_over(factor * amount.ceiling, energy.floor),
-        notes=(*amount.notes, *energy.notes),
+        notes=(*amount.notes, *energy.notes), doubted=amount.doubted or energy.doubted,
     )
 
 
@@ -202,7 +208,7 @@ def _share_of_fatty_acids(index: Index, recipe_id: str, variant_id: str, conditi
         named, value=value,
         low=min(value, _over(100 * part.low, fat.high)), high=_share(part.high, rest.low),
         floor=min(100.0, _over(100 * part.floor, fat.ceiling)), ceiling=_share(part.ceiling, rest.floor),
-        notes=(*part.notes, *rest.notes, *fat.notes),
+        notes=(*part.notes, *rest.notes, *fat.notes), doubted=part.doubted or rest.doubted or fat.doubted,
     )
 
 
@@ -213,6 +219,8 @@ def _share(part: float, rest: float) -> float:
 def judge_condition(condition: Condition, found: Quantity) -> Outcome:
     """``holds`` when all that is possible lies within the limit, ``fails`` when none of it does.
 
+    A figure that somebody doubts for a reason outside its interval never ``holds``.
+
     ``margin`` = headroom from the near end of the interval to the limit over the limit;
     null where that end is unknown.
     """
@@ -222,7 +230,7 @@ def judge_condition(condition: Condition, found: Quantity) -> Outcome:
     near, far = (found.ceiling, found.floor) if upper else (found.floor, found.ceiling)
     margin = (condition.limit - near if upper else near - condition.limit) / condition.limit
     if satisfies(near, condition.comparator, condition.limit):
-        verdict = HOLDS
+        verdict = UNCERTAIN if found.doubted else HOLDS
     elif not satisfies(far, condition.comparator, condition.limit):
         verdict = FAILS
     else:

@@ -15,6 +15,7 @@ from pipeline import tables
 from pipeline.problems import WARNING, Problem
 from pipeline.stages import cook_factors as factors
 from pipeline.stages.cook_names import Line, line_of
+from pipeline.stages.cook_pieces import in_small_pieces
 from pipeline.stages.cook_reading import read_method
 from pipeline.stages.cook_words import vocabulary
 
@@ -95,7 +96,8 @@ def _settle(row: dict, reading, decision: dict | None, look_up) -> tuple[dict, d
         applied, times, reason = (("reheat", ""),), (), "already-cooked"
     yield_table, yield_rows, rules, retentions = look_up
     amount, yield_reason = factors.yield_of(applied, times, kitchen_class, reading.with_liquid_line, yield_table, yield_rows)
-    codes, kept, retention_reason = factors.retention_of(applied, times, kitchen_class, rules, retentions)
+    codes, kept, retention_reason = factors.retention_of(applied, times, kitchen_class, rules, retentions,
+                                                          in_small_pieces(f"{row['text']}, {row['preparation']}, {reading.cut}", kitchen_class))
     if codes.split("+")[0] == "poured-away":
         yield_reason = "poured-away"
     main = _main_step(steps)

@@ -18,6 +18,7 @@ Step = tuple[str, str]
 MINERALS = ("CA", "FE", "MG", "P", "K", "NA", "ZN")
 MASS_BALANCE, ASSUMED = "mass-balance", "assumed"
 EVAPORATION = "evaporation-"
+REPEATED_BOILING, SMALL_PIECES = "leach-double-boil", "leach-small-"
 # How long a step takes that gives no time (common practice); pulses and the rest.
 UNSAID_MINUTES = {"legumes-dried": 60.0, "alcohol": 15.0}
 UNSAID_MINUTES_ELSE = 20.0
@@ -59,20 +60,23 @@ class Rules:
     def find(self, run: tuple[Step, ...], cooking_class: str, minutes: float) -> Rule | None:
         """The row for a run of steps, or None. A known class beats ``any``, a known liquid ``any``."""
         methods = tuple(method for method, _ in run)
-        wet = [liquid for _, liquid in run if liquid]
+        wet = [liquid for method, liquid in run if liquid and method != "bake"] or [liquid for _, liquid in run if liquid]
         rows = self.by_methods.get(methods, []) + (self.by_methods.get(("any",), []) if len(run) == 1 else [])
         fitting = [rule for rule in rows if rule.cooking_class in (cooking_class, "any") and _liquid_fits(rule.liquid, wet)
                    and rule.minutes_from <= minutes < rule.minutes_to]
         return min(fitting, key=lambda rule: (rule.cooking_class == "any", rule.liquid == "any", rule.methods == ("any",), rule.target),
                    default=None)
 
-    def runs(self, steps: tuple[Step, ...], times: tuple[float, ...], cooking_class: str) -> list[tuple[tuple[Step, ...], float, Rule | None]]:
+    def runs(self, steps: tuple[Step, ...], times: tuple[float, ...], cooking_class: str,
+             small: bool = True) -> list[tuple[tuple[Step, ...], float, Rule | None]]:
         """The steps cut into the longest runs that have a row, each with its minutes and its row."""
         found, at = [], 0
         while at < len(steps):
             for end in range(len(steps), at, -1):
                 minutes = minutes_or_usual(times[at:end], cooking_class)
                 rule = self.find(steps[at:end], cooking_class, minutes)
+                if rule is not None and not _leaches(rule, steps[at:end], times[at:end], small):
+                    rule = None
                 if rule is not None or end == at + 1:
                     found.append((steps[at:end], minutes, rule))
                     at = end
@@ -80,8 +84,17 @@ class Rules:
         return found
 
 
+def _leaches(rule: Rule, run: tuple[Step, ...], times: tuple[float, ...], small: bool) -> bool:
+    """Whether a row of repeated boiling applies: food in small pieces, each boiling as long as the row says; any other row does."""
+    if not rule.target.startswith(REPEATED_BOILING):
+        return True
+    boilings = [minutes_or_usual((time,), rule.cooking_class) for (method, _), time in zip(run, times, strict=True) if method == "boil"]
+    return small and min(boilings) >= rule.minutes_from
+
+
 def _liquid_fits(liquid: str, wet: list[str]) -> bool:
-    return liquid == "any" or liquid == (wet[0] if wet else "")
+    """One row for several waters holds only where all of them met the same end."""
+    return liquid == "any" or set(wet or [""]) == {liquid}
 
 
 def retention_rules(rules: pd.DataFrame) -> Rules:
@@ -180,8 +193,10 @@ def _evaporated(hourly: Factor, minutes: float) -> Factor:
     return Factor(f"{hourly.row_id}@{minutes:g}min", value, low, high)
 
 
-def retention_of(steps, times, cooking_class: str, rules: Rules, factors) -> tuple[str, dict[str, Factor], str]:
+def retention_of(steps, times, cooking_class: str, rules: Rules, factors, small: bool = False) -> tuple[str, dict[str, Factor], str]:
     """The codes of a chain ("+" between runs), the factor per component, and a reason.
+
+    ``small``: the food is in small pieces; a code that has a row for these takes it.
 
     A component without a factor is not in the result: it stays whole. ``no-retention``:
     a run has no rule, and takes the ``assumed`` row.
@@ -192,10 +207,11 @@ def retention_of(steps, times, cooking_class: str, rules: Rules, factors) -> tup
     times = _padded(steps, times)
     if cooking_class == "alcohol":
         steps, times = _one_simmer(steps, times)
-    for run, _, rule in rules.runs(steps, times, cooking_class):
+    for run, _, rule in rules.runs(steps, times, cooking_class, small):
         if all(method == "raw" for method, _ in run):
             continue
         code = rule.target if rule else ASSUMED
+        code = SMALL_PIECES + code if small and SMALL_PIECES + code in factors else code
         reason = reason if rule else "no-retention"
         if code != MASS_BALANCE or code not in codes:
             codes.append(code)

@@ -225,6 +225,8 @@ def prepare(kitchen: Kitchen, clause: Clause, text: str) -> None:
     objects = kitchen.objects(kitchen.resolve(text, ""))
     for number in objects:
         kitchen.named.setdefault(number, (clause.sentence, "named"))
+    for number in objects or (kitchen.last if clause.verb.phrase in CUTS else []):  # "peel the potatoes and cut into small dice"
+        kitchen.cut[number] = f"{kitchen.cut.get(number, '')} {clause.verb.phrase} {clause.text}".strip()
     kitchen.last = objects or kitchen.last
 
 

@@ -12,6 +12,7 @@ import re
 from dataclasses import dataclass, field
 
 from pipeline.stages.cook_names import Line, Mentions, is_liquid, mentions
+from pipeline.stages.cook_water import EATEN, OUTCOMES, SAVED, SAVED_WORDS, joined
 from pipeline.stages.cook_words import Clause
 
 # How often a line is right whose weakest link is this one. Measured, not judged: the counts of
@@ -20,8 +21,8 @@ from pipeline.stages.cook_words import Clause
 # the pot open; "liquid-...": what became of the cooking water; "implausible": see _implausible.
 CONFIDENCE = {
     "named": 0.89, "pot": 0.96, "group": 0.9, "pronoun": 0.95, "implied": 0.35, "raw-named": 0.58, "raw-served": 0.95, "raw-at-end": 0.8,
-    "liquid-likely": 0.85, "liquid-unsaid": 0.75, "implausible": 0.1, "not-mentioned": 0.2, "seasoning-not-mentioned": 0.4, "no-method": 0.2,
-    "no-heat": 0.9, "for-the-table": 0.9,  # these two and "no-method" are not in set B: common practice, no source
+    "liquid-likely": 0.85, "liquid-unsaid": 0.75, "liquid-saved": 0.3, "implausible": 0.1, "not-mentioned": 0.2, "seasoning-not-mentioned": 0.4, "no-method": 0.2,
+    "no-heat": 0.9, "for-the-table": 0.9,  # these two, "no-method" and "liquid-saved" are not in set B: common practice, no source
 }
 HEATING = ("boil", "simmer", "steam", "fry", "stir-fry", "bake", "grill", "microwave", "soak", "reheat")
 WATER_LIKE = ("water",)
@@ -31,6 +32,7 @@ DRAINED_BY_CUSTOM = ("pasta", "noodles", "potatoes", "sweet-potatoes", "roots", 
 UNCHANGED_BY_HEAT = ("salt", "sugars", "fats-oils", "herbs-spices", "water")
 NEW_PAN = re.compile(r"\b(?:an?|another|separate|second|clean)\s+(?:[\w-]+\s+){0,3}(?:pan|saucepan|pot|wok|skillet|frying pan)\b")
 OLD_PAN = re.compile(r"\b(?:the|same)\s+(?:[\w-]+\s+){0,2}(?:pan|saucepan|pot|wok|heat|casserole)\b")
+FRESH = re.compile(r"\b(?:fresh|clean|new|rins\w+)\b")
 JOINS_BY_NAME = {"sauce", "gravy", "custard", "dressing", "mash"}  # "the pasta and the sauce"
 SHAPED = {"meatball", "burger", "patty", "fishcake", "dumpling", "pancake", "kofta", "ball", "parcel", "fritter", "cake", "loaf", "muffin",
           "scone", "biscuit", "kebab", "skewer", "tart", "quiche", "omelette", "frittata", "pie", "dressing", "marinade", "topping", "batter",
@@ -71,6 +73,8 @@ class Event:
     hint: str = ""
     held: bool = False  # a liquid of the recipe was in the pot
     cake: bool = False  # with flour and sugar: a batter, not a sauce
+    at: int = 0  # the events in order
+    fate: str = ""  # what the words say became of its water afterwards: see cook_water
 
 
 @dataclass(frozen=True)
@@ -88,6 +92,7 @@ class Reading:
     with_liquid_line: bool = False
     times: tuple[float, ...] = ()
     rule: str = ""  # the weakest link: a key of CONFIDENCE
+    cut: str = ""  # how the method cuts it, in its words
 
     @property
     def chain(self) -> str:
@@ -103,6 +108,8 @@ class Kitchen:
         self.events: list[list[Event]] = [[] for _ in lines]
         self.where: dict[int, Pot] = {}
         self.named: dict[int, tuple[str, str]] = {}  # line -> (sentence, rule)
+        self.cut: dict[int, str] = {}  # line -> the words that cut it
+        self.count = 0
         self.current: Pot | None = None
         self.last: list[int] = []
         self.hot: Pot | None = None    # the pot that was last heated
@@ -264,6 +271,7 @@ class Kitchen:
                 if event.pot is not pot or event.method not in ("boil", "simmer", "soak") or event.liquid:
                     continue
                 event.liquid = "drained"
+                event.fate = "" if event.fate == EATEN else event.fate  # spoken of while it was still in the pan
                 event.rule = _weakest(event.rule, "liquid-likely") if unsure else event.rule
                 if clause.sentence not in event.words:
                     event.words.append(clause.sentence)
@@ -293,6 +301,7 @@ class Kitchen:
     def event(self, number: int, method: str, clause: Clause, pot: Pot, rule: str) -> None:
         """Note that ``method`` befell the line; goes on with the same cooking in the same pot."""
         pot.drained = False
+        self.count += 1
         events = self.events[number]
         last = events[-1] if events else None
         hint = clause.verb.liquid if clause.verb.method == method else ""
@@ -313,10 +322,22 @@ class Kitchen:
             method = "reheat"
         held, cake = self._kinds(pot)
         events.append(Event(method, clause.minutes, pot, rule, [clause.sentence], "drained" if hint == "drained" and method == "boil" else "",
-                            hint, held, cake))
+                            hint, held, cake, self.count))
 
     def _liquid(self, number: int, event: Event) -> tuple[str, str]:
         """What became of the liquid, and the rule that says so ("" when the words do)."""
+        liquid, rule = self._liquid_at_first(number, event)
+        if liquid == "drained" and not event.fate and not event.liquid and any(
+                other.fate in (EATEN, SAVED) and other.at < event.at for other in self.events[number]):
+            return "kept", rule  # "keep the water ... and simmer to a gravy": the gravy is not poured off
+        return OUTCOMES[event.fate] if event.fate and liquid == "drained" else (liquid, rule)
+
+    def _goes_along(self, number: int, event: Event) -> bool:
+        """Whether the soaking water was cooked in: nobody poured it off, and the pot is the same."""
+        after = [other for other in self.events[number] if other.at > event.at][:1]
+        return bool(after) and after[0].pot is event.pot and not FRESH.search(" ".join(after[0].words).lower())
+
+    def _liquid_at_first(self, number: int, event: Event) -> tuple[str, str]:
         line = self.lines[number]
         if event.method in ("steam", "fry", "stir-fry", "grill", "microwave", "reheat", "raw"):
             return "", ""
@@ -325,7 +346,7 @@ class Kitchen:
         if event.method == "bake":
             return ("kept" if event.held and not event.cake else ""), ""
         if event.method == "soak":
-            return ("kept" if event.hint == "kept" else "drained"), "liquid-likely"
+            return ("kept" if event.hint == "kept" or self._goes_along(number, event) else "drained"), "liquid-likely"
         if event.hint == "lifted" and not event.held and self.where.get(number) is not event.pot:
             return "drained", "liquid-likely"
         if event.held or event.pot.kept:
@@ -345,13 +366,14 @@ class Kitchen:
         if not events:
             return self._uncooked(number)
         settled = [(event, *self._liquid(number, event)) for event in events]
-        steps, times = _joined([((event.method, liquid), event.minutes) for event, liquid, _ in settled])
+        steps, times = joined([((event.method, liquid), event.minutes) for event, liquid, _ in settled])
         rule = _weakest(*(link for event, _, liquid_rule in settled for link in (event.rule, liquid_rule) if link), *_implausible(steps))
         main = next((event for event in events if event.method in ("boil", "simmer", "bake")), events[0])
         known = [event.minutes for event in events if event.method == main.method and not math.isnan(event.minutes)]
         words = list(dict.fromkeys(word for event in events for word in event.words))
+        words += [SAVED_WORDS] if any(event.fate == SAVED and liquid == "kept" for event, liquid, _ in settled) else []
         return Reading(line.line_id, steps, sum(known) if known else math.nan, " | ".join(words), CONFIDENCE[rule], "stated",
-                       any(event.held for event in events), times, rule)
+                       any(event.held for event in events), times, rule, self.cut.get(number, ""))
 
     def _uncooked(self, number: int) -> Reading:
         line = self.lines[number]
@@ -382,15 +404,3 @@ def _implausible(steps: tuple[tuple[str, str], ...]) -> tuple[str, ...]:
     baked = next((at for at, step in enumerate(cooking) if step[0] in ("bake", "grill")), len(cooking))
     drained_after = any(liquid == "drained" for _, liquid in cooking[baked:])
     return ("implausible",) if drained_after or len(cooking) > 4 else ()
-
-
-def _joined(steps: list[tuple[tuple[str, str], float]]) -> tuple[tuple[tuple[str, str], ...], tuple[float, ...]]:
-    """The chain and its minutes, without a step that repeats the one before; water poured off twice stays twice."""
-    kept: list[list] = []
-    for step, minutes in steps:
-        if kept and kept[-1][0] == step and step[1] != "drained":
-            known = [time for time in (kept[-1][1], minutes) if not math.isnan(time)]
-            kept[-1][1] = sum(known) if known else math.nan
-            continue
-        kept.append([step, minutes])
-    return tuple(step for step, _ in kept), tuple(minutes for _, minutes in kept)

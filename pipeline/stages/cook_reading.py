@@ -19,6 +19,7 @@ import math
 import re
 
 from pipeline.stages import cook_moves as moves
+from pipeline.stages import cook_water
 from pipeline.stages.cook_names import Line, Mentions, called_in_full, mentions
 from pipeline.stages.cook_pots import BOILED_BY_CUSTOM, CONFIDENCE, DRAINED_BY_CUSTOM, HEATING, OLD_PAN, Kitchen, Pot, Reading
 from pipeline.stages.cook_words import POURED, PURPOSE, TAP_WATER, Clause, Vocabulary, sentences, without_states
@@ -40,7 +41,12 @@ def read_method(lines: list[Line], steps: list[str], vocabulary: Vocabulary) -> 
     kitchen = Kitchen(called_in_full(lines, whole), eaten_as_soup=bool(SOUP.search(whole.lower())))
     kitchen.tap = _tap_is_meant(kitchen, clauses)
     for clause in clauses:
+        drains = clause.verb.method == "drain"
+        if not drains:  # its words speak of what was boiled before
+            cook_water.note(kitchen, clause)
         follow(kitchen, clause)
+        if drains:
+            cook_water.note(kitchen, clause)
     return [kitchen.reading(number) for number in range(len(lines))]
 
 

@@ -205,21 +205,32 @@ class Matcher:
         return match_state.ONLY_STATE if best <= 0 and own == best else own
 
     def _ambiguous(self, asked: Asked, best: dict[str, float]) -> bool:
-        """Whether cooks use the phrase, in such an amount and without a state, for different foods;
-        ``best`` are the features of the best candidate."""
+        """Whether cooks use the phrase, in such an amount and without a state, for different foods, or a
+        word of it tells of another food; ``best`` are the features of the best candidate."""
+        forms = {*self._keys(asked.phrase), *match_words.phrase_forms(asked.phrase, self.vocabulary)}
+        said = f"{asked.state} {decisions.phrase_key(asked.phrase)}".strip()
+        if self._told(asked, asked.phrase) or "ever" in {self.vocabulary.ambiguous.get(form) for form in (*forms, said)}:
+            return True
         if asked.state or asked.hint == match_state.FRESH or best["completed"]:
             return False
         uncut = " ".join(word for word in decisions.phrase_key(asked.phrase).split()
                          if match_words.singular(word) not in self.vocabulary.cuts)
-        whens = {self.vocabulary.ambiguous.get(key) for key in (*self._keys(asked.phrase), uncut)}
+        whens = {self.vocabulary.ambiguous.get(form) for form in (*forms, uncut)}
         return "always" in whens or asked.amount in whens
 
     def _unread(self, asked: Asked) -> set[str]:
         """The words outside the phrase that may name a food or change it: those left over, and
-        telling ones among the remarks."""
+        telling ones among the remarks and the unit."""
         said_nothing = self.vocabulary.ignored | self.vocabulary.cuts
         left = {word for word in match_words.tokens(asked.leftover) if not word.isdigit() and word not in said_nothing}
-        return left | (set(match_words.tokens(asked.remarks)) & self.vocabulary.telling)
+        told = self._told(asked, " ".join((*asked.beside, asked.remarks)))
+        return left | told | (set(match_words.tokens(asked.remarks)) & self.vocabulary.telling)
+
+    def _told(self, asked: Asked, text: str) -> set[str]:
+        """The words of ``text`` that tell, of the food the phrase is about, that it is another one."""
+        words = [word for word in match_words.tokens(asked.phrase) if word not in self.vocabulary.cuts]
+        told = (match_words.told_of(word, text, self.vocabulary) for word in words)
+        return set().union(*told)
 
     def _alternative_refused(self, asked: Asked) -> bool:
         """Whether the line leaves a choice for which it was decided that no entry stands."""

@@ -8,8 +8,10 @@ The kinds of ``mappings/words.csv``: ``synonym``, ``plural``, ``misspelling`` an
 replace a word; ``ignore`` drops it; ``cut`` names a piece of a food and decides nothing
 ("florets"); ``known`` is a food that must not be taken for a typing error of another;
 ``ambiguous`` is a phrase that cooks use for different foods: ``means`` says when
-(``always``, ``counted``, ``uncounted``, ``spooned``), and such a phrase is never accepted;
-``telling`` changes what the food is, wherever in the line it stands ("salt, potassium-based").
+(``always``, ``counted``, ``uncounted``, ``spooned``; ``ever``: even where a state is said), and such a
+phrase is never accepted; ``telling`` changes what the food is, wherever in the line it stands ("salt,
+potassium-based"); where its ``means`` names a food, only of that food ("water, reserved"; "from" tells where
+something else is named after it: "water from the potatoes", not "water from the kettle").
 """
 
 from __future__ import annotations
@@ -70,6 +72,7 @@ class Vocabulary:
     known: frozenset[str] = frozenset()
     telling: frozenset[str] = frozenset()
     ambiguous: dict[str, str] = field(default_factory=dict)
+    telling_of: dict[str, frozenset[str]] = field(default_factory=dict)
 
 
 REPLACING = ("synonym", "plural", "misspelling", "region")
@@ -77,14 +80,46 @@ REPLACING = ("synonym", "plural", "misspelling", "region")
 
 def vocabulary(words: pd.DataFrame) -> Vocabulary:
     """Compiles ``mappings/words.csv`` (columns word, means, kind)."""
-    of_kind = {kind: rows for kind, rows in words.groupby("kind")}
+    of_food = words[(words["kind"] == "telling") & (words["means"] != "")]
+    of_kind = {kind: rows for kind, rows in words.drop(index=of_food.index).groupby("kind")}
     listed = {kind: frozenset(token for word in of_kind[kind]["word"] for token in tokens(word))
               for kind in ("ignore", "cut", "known", "telling") if kind in of_kind}
     ambiguous = of_kind.get("ambiguous", words.iloc[:0])
+    replacements = _replacements(words[words["kind"].isin(REPLACING)])
     return Vocabulary(
-        _replacements(words[words["kind"].isin(REPLACING)]), listed.get("ignore", frozenset()), listed.get("cut", frozenset()),
+        replacements, listed.get("ignore", frozenset()), listed.get("cut", frozenset()),
         listed.get("known", frozenset()), listed.get("telling", frozenset()),
-        {phrase_key(row.word): row.means for row in ambiguous.itertuples(index=False)})
+        _ambiguous(ambiguous),
+        {food: frozenset(singular(word) for word in rows["word"]) for food, rows in of_food.groupby("means")})
+
+
+def _ambiguous(rows: pd.DataFrame) -> dict[str, str]:
+    """When a phrase is ambiguous, by its forms; what is written of a form itself counts ("pepper" beside "peppers")."""
+    forms = {" ".join(tokens(row.word)): row.means for row in rows.itertuples(index=False)}
+    return {**forms, **{phrase_key(row.word): row.means for row in rows.itertuples(index=False)}}
+
+
+def _written_forms(phrase: str) -> tuple[str, ...]:
+    """A phrase as written, and with its words in the singular."""
+    return tuple(dict.fromkeys((phrase_key(phrase), " ".join(tokens(phrase)))))
+
+
+def phrase_forms(phrase: str, vocabulary: Vocabulary) -> tuple[str, ...]:
+    """The forms in which an ambiguous phrase is looked up: also without spelling errors and regional words."""
+    known = essential(tokens(phrase), vocabulary)
+    return tuple(dict.fromkeys((*_written_forms(phrase), " ".join(known), " ".join(translated(known, vocabulary)))))
+
+
+def told_of(food: str, text: str, vocabulary: Vocabulary) -> set[str]:
+    """The words of ``text`` that tell, of the food ``food`` (its head word), that it is another one."""
+    telling = vocabulary.telling_of.get(food, frozenset())
+    if not telling:
+        return set()
+    told = set(tokens(text)) & telling
+    origin = re.search(r"\bfrom\b(.*)", plain(text))
+    if origin and "from" in telling and set(tokens(origin.group(1))) - vocabulary.ignored:
+        told.add("from")
+    return told
 
 
 def _replacements(words: pd.DataFrame) -> dict:

@@ -38,6 +38,7 @@ DESCRIPTIONS: dict[str, str] = {
     "density_id": "The density used; empty if none",
     "density_low": "Lower end of the 90 % interval of the density",
     "derivation": "How the table says the value was obtained",
+    "entry_b": "The entry of the other table that is the same food",
     "each_quantity": "Size of one unit, as in 2 x 400 g tins",
     "each_unit": "Unit of each_quantity",
     "edible_fraction": "Edible portion over mass as purchased",
@@ -89,6 +90,7 @@ DESCRIPTIONS: dict[str, str] = {
     "minutes": "Cooking time; empty if not said",
     "n": "Number of samples analysed; empty if not published",
     "name": "Name, as written",
+    "name_b": "Name of that entry in the other table",
     "note": "A remark",
     "obtained": "Where the source was obtained",
     "optional": "Whether the line says it is optional",
@@ -135,10 +137,14 @@ DESCRIPTIONS: dict[str, str] = {
     "status": "ready, check (publish only after a person has looked), or withheld",
     "step_no": "Number of the step",
     "table": "Name of the composition table",
+    "table_b": "The other composition table, which is not the preferred one",
     "text": "The words as written",
     "unit": "Unit of the row's value or quantity",
     "units_system": "Which cups, spoons and pints are meant",
     "value": "The value; empty when it is withheld or unknown, which is not zero",
+    "value_a": "The value in use, per 100 g edible portion",
+    "value_b": "The value in the other table, per 100 g edible portion",
+    "value_type_b": "How the other table obtained its value",
     "value_per_100g": "Composition value per 100 g edible portion; empty if missing",
     "value_type": "How the composition value was obtained, or that it is missing",
     "variant_id": "The variant; base is the recipe as written without its optional lines",
@@ -151,8 +157,10 @@ DESCRIPTIONS: dict[str, str] = {
     "yield_high": "Upper end of the 90 % interval of the yield",
     "yield_id": "The yield factor used",
     "yield_low": "Lower end of the 90 % interval of the yield",
-    "decisions.file": "Which kind of decision: of a food or of a method",
+    "decisions.file": "Which kind of decision: of a food, of a method, or that foods of two tables are the same",
     "decisions.what": "What was decided",
+    "disagreements.why": "Why the two entries are the same food",
+    "disagreements.decision_id": "The human decision that they are; empty where both cite one row of one source",
     "entries.common_names": "Names that a cook writes for the entry, separated by semicolons",
     "entries.name": "Name in the composition table, as published",
     "inputs.basis": "What the input rests on",
@@ -175,7 +183,7 @@ _FRACTIONS = (
 _DENSITIES = ("density_g_per_ml", "density_low", "density_high")
 _IN_UNIT_COLUMN = {
     "value", "low", "high", "limit", "amount", "expected_low", "expected_high", "value_per_100g", "standard_error",
-    "minimum", "maximum", "standard_uncertainty", "quantity_low", "quantity_high",
+    "minimum", "maximum", "standard_uncertainty", "quantity_low", "quantity_high", "value_a", "value_b",
 }
 
 

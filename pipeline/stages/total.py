@@ -23,19 +23,23 @@ MASS = total_sums.MASS
 def total(
     settled: pd.DataFrame, weighed: pd.DataFrame, cooked: pd.DataFrame, retentions: pd.DataFrame,
     candidates: pd.DataFrame, variants: pd.DataFrame, recipes: pd.DataFrame, entries: pd.DataFrame,
-    values: pd.DataFrame, reference, table: str,
+    values: pd.DataFrame, reference, table: str, disagreements: pd.DataFrame | None = None,
 ) -> dict[str, pd.DataFrame]:
     """Figures with their contributions and inputs.
 
     ``settled`` comes from :func:`settle`; the other tables from the earlier stages;
-    ``reference`` gives components, energy_factors, composition_spread and rules.
+    ``reference`` gives components, energy_factors, composition_spread and rules. ``table`` is
+    the composition table of lines that do not name theirs; ``disagreements`` is what other
+    tables have otherwise for the same foods (:mod:`pipeline.composition.combine`).
     Returns ``contributions``, ``inputs``, ``figures`` and ``shares`` (the share of each
     input in a figure's variance). Units: g, mg, ug, kJ, kcal as ``components`` says.
     """
     counted = settled[settled["counted"] & (settled["outcome"] == "accepted")]
-    parts = contributions(counted, cooked, retentions, values, reference.components, table)
+    if "table" not in counted:
+        counted = counted.assign(table=table)
+    parts = contributions(counted, cooked, retentions, values, reference.components)
     leaves = total_inputs.inputs(parts, counted, weighed, cooked, retentions, candidates, recipes, entries, values,
-                                 reference, table)
+                                 reference, disagreements)
     _keep_known_inputs(parts, leaves)
     uses = total_sums.uses(parts, counted, weighed, cooked, recipes, leaves)
     sums = total_sums.sums(parts, counted, cooked, recipes, variants)
@@ -50,7 +54,7 @@ def total(
 
 def contributions(
     counted: pd.DataFrame, cooked: pd.DataFrame, retentions: pd.DataFrame, values: pd.DataFrame,
-    components: pd.DataFrame, table: str,
+    components: pd.DataFrame,
 ) -> pd.DataFrame:
     """One row per counted line and component (model Contributions).
 
@@ -59,7 +63,7 @@ def contributions(
     never below 0 (mass balance; fat that drips off is neglected in this form).
     """
     summed = components[components["component"] != "ENERC"]
-    frame = counted[["recipe_id", "variant_id", "line_no", "line_id", "entry_id", "edible_g"]].merge(
+    frame = counted[["recipe_id", "variant_id", "line_no", "line_id", "table", "entry_id", "edible_g"]].merge(
         summed[["component", "unit"]], how="cross")
     known = values.loc[values["component"] != "ENERC", ["entry_id", "component", "value", "value_type"]]
     frame = frame.merge(known, on=["entry_id", "component"], how="left")
@@ -72,7 +76,7 @@ def contributions(
     frame = frame.merge(cooked[["line_id", "yield_id", "yield_fraction"]], on="line_id", how="left")
     _balance_water(frame)
     frame["amount"] = frame["edible_g"] * frame["value_per_100g"] / 100 * frame["retention_fraction"]
-    frame["composition_input"] = "composition:" + table + ":" + frame["entry_id"] + ":" + frame["component"]
+    frame["composition_input"] = total_inputs.composition_input_id(frame)
     frame["match_input"] = "match:" + frame["line_id"] + ":" + frame["component"]
     frame["retention_input"] = np.where(
         frame["retention_id"] == "", "", "retention:" + frame["retention_id"] + ":" + frame["component"])

@@ -3,6 +3,26 @@
 Each input has a value, a 90 % interval and a standard uncertainty in the value's unit.
 Its id says what is shared: the composition of an entry is one input wherever that
 entry is used, a retention factor is one wherever that factor is used.
+
+How a composition value enters a sum and its interval, by its value type (u: standard
+uncertainty; the kinds themselves are explained in :mod:`pipeline.composition.common`):
+
+====================  ===============  ==================================================
+value type            adds             u of one sample of the food
+====================  ===============  ==================================================
+analysed, calculated  the value        standard error x sqrt(n) from three samples on, else
+                                       the spread of the component in its food group
+imputed, borrowed     the value        the same, but at least 1.5 x the spread of the group
+zero                  exactly 0        0
+trace,                half the limit   limit / sqrt(12): evenly spread between 0 and the
+below-detection                        limit (JCGM 100:2008, 4.3.7)
+missing               nothing          none; the figure's coverage is the lower for it
+====================  ===============  ==================================================
+
+Where another composition table has another value b for the same food than the value a in
+use, half the difference is a further uncertainty: u2 = u(spread)2 + ((a - b) / 2)2, with the
+b that is farthest from a. Two values that are equally believable have the standard
+deviation (a - b) / 2 about their middle.
 """
 
 from __future__ import annotations
@@ -11,18 +31,24 @@ import numpy as np
 import pandas as pd
 
 from pipeline import lineage, tables
+from pipeline.composition.common import DOUBT_FACTOR, WITH_LIMIT
 
 COLUMNS = tables.columns(tables.Inputs)
 # A standard error counts as a spread between samples only from this many samples on.
 ENOUGH_SAMPLES = 3
+# Values that another food gave, or an estimate: the food's own spread says too little.
+DOUBTFUL = ("imputed", "borrowed")
+# The ends of the central 90 % of an even spread between 0 and the limit, in parts of its middle.
+EVEN_90 = (0.1, 1.9)
+EVENLY = "even over its range"
 
 
-def inputs(parts, counted, weighed, cooked, retentions, candidates, recipes, entries, values, reference, table) -> pd.DataFrame:
+def inputs(parts, counted, weighed, cooked, retentions, candidates, recipes, entries, values, reference, disagreements=None) -> pd.DataFrame:
     """All inputs (model Inputs), sorted by id; arguments as in :func:`pipeline.stages.total.total`."""
-    spread = composition_spread(values, entries, reference.composition_spread)
+    spread = composition_spread(values, entries, reference.composition_spread, disagreements)
     frames = [
         mass_inputs(counted, weighed, reference),
-        composition_inputs(parts, spread, table),
+        composition_inputs(parts, counted, spread),
         match_inputs(parts, counted, candidates, values),
         retention_inputs(parts, retentions, reference.retention),
         yield_inputs(counted, cooked, reference.yields),
@@ -35,13 +61,15 @@ def inputs(parts, counted, weighed, cooked, retentions, candidates, recipes, ent
     return frame.drop_duplicates("input_id").sort_values("input_id", ignore_index=True)
 
 
-def composition_spread(values: pd.DataFrame, entries: pd.DataFrame, spreads: pd.DataFrame) -> pd.DataFrame:
+def composition_spread(
+    values: pd.DataFrame, entries: pd.DataFrame, spreads: pd.DataFrame, disagreements: pd.DataFrame | None = None,
+) -> pd.DataFrame:
     """Values with the spread of a single sample: ``uncertainty`` and ``basis``.
 
     With n >= 3 and a standard error: standard error x sqrt(n), because the cook buys one
     sample, not the mean of all. Otherwise the coefficient of variation of the component
-    in the food group, else in any group. Traces and values below detection spread evenly
-    over their possible range (JCGM 100, 4.3.7).
+    in the food group, else in any group. The rules by value type, and what
+    ``disagreements`` add, stand at the head of this module.
     """
     frame = values[values["component"] != "ENERC"].merge(entries[["entry_id", "food_group"]], on="entry_id", how="left")
     by_group = spreads[spreads["food_group"] != ""].set_index(["component", "food_group"])["coefficient_of_variation"]
@@ -51,14 +79,32 @@ def composition_spread(values: pd.DataFrame, entries: pd.DataFrame, spreads: pd.
     grouped = coefficient.notna()
     coefficient = coefficient.fillna(frame["component"].map(anywhere)).fillna(anywhere.max())
     sampled = (frame["n"] >= ENOUGH_SAMPLES) & (frame["standard_error"] > 0)
-    ranged = frame["value_type"].isin(["trace", "below-detection"])
+    ranged = frame["value_type"].isin(WITH_LIMIT)
+    doubtful = frame["value_type"].isin(DOUBTFUL)
+    of_samples, of_group = frame["standard_error"] * np.sqrt(frame["n"]), coefficient * frame["value"]
+    widened = doubtful & (~sampled | (of_samples < DOUBT_FACTOR * of_group))
     frame["uncertainty"] = np.select(
-        [ranged, sampled], [frame["value"] / np.sqrt(3), frame["standard_error"] * np.sqrt(frame["n"])],
-        coefficient * frame["value"])
+        [ranged, widened, sampled], [frame["value"] / np.sqrt(3), DOUBT_FACTOR * of_group, of_samples], of_group)
+    group = np.where(grouped, "spread of the food group", "spread of the component")
     frame["basis"] = np.select(
-        [ranged, sampled, grouped], ["even over its range", "standard error x sqrt(n)", "spread of the food group"],
-        "spread of the component")
+        [ranged, widened, sampled], [EVENLY, pd.Series(group).radd(f"{DOUBT_FACTOR:g} x the "), "standard error x sqrt(n)"], group)
+    if disagreements is not None and len(disagreements):
+        _widen(frame, disagreements)
     return frame
+
+
+def _widen(frame: pd.DataFrame, disagreements: pd.DataFrame) -> None:
+    """Adds half the difference from the farthest other value of the same food, in squares."""
+    key = ["entry_id", "component", "unit"]
+    apart = disagreements.assign(half=(disagreements["value_a"] - disagreements["value_b"]).abs() / 2)
+    ordered = apart.sort_values([*key, "half", "table_b", "entry_b"], ascending=[True] * 3 + [False, True, True], kind="stable")
+    farthest = ordered.drop_duplicates(key).set_index(key)
+    at = pd.MultiIndex.from_frame(frame[key])
+    half = pd.Series(farthest["half"].reindex(at).to_numpy(), index=frame.index)
+    other = pd.Series((farthest["table_b"] + " " + farthest["entry_b"]).reindex(at).to_numpy(), index=frame.index)
+    differs = half.notna()
+    frame["uncertainty"] = np.sqrt(frame["uncertainty"] ** 2 + half.fillna(0.0) ** 2).where(differs, frame["uncertainty"])
+    frame["basis"] = (frame["basis"] + ", and half the difference from " + other).where(differs, frame["basis"])
 
 
 def _frame(rows: dict) -> pd.DataFrame:
@@ -108,12 +154,19 @@ def _ranged(frame, ids, kind, names, unit, source_id, source_row) -> pd.DataFram
     })
 
 
-def composition_inputs(parts: pd.DataFrame, spread: pd.DataFrame, table: str) -> pd.DataFrame:
+def composition_input_id(frame: pd.DataFrame) -> pd.Series:
+    """The composition of an entry is one input per component, wherever the entry is used."""
+    return "composition:" + frame["table"] + ":" + frame["entry_id"] + ":" + frame["component"]
+
+
+def composition_inputs(parts: pd.DataFrame, counted: pd.DataFrame, spread: pd.DataFrame) -> pd.DataFrame:
     """One input per composition value that a contribution uses."""
-    used = spread.copy()
-    used["input_id"] = "composition:" + table + ":" + used["entry_id"] + ":" + used["component"]
+    used = spread.merge(counted[["table", "entry_id"]].drop_duplicates(), on="entry_id")
+    used["input_id"] = composition_input_id(used)
     used = used[used["input_id"].isin(parts["composition_input"]) & used["value"].notna()]
     low, high = lineage.figure_interval(used["value"], used["uncertainty"])
+    even = used["basis"] == EVENLY
+    low, high = np.where(even, EVEN_90[0] * used["value"], low), np.where(even, EVEN_90[1] * used["value"], high)
     return _frame({
         "input_id": used["input_id"], "kind": "composition", "value": used["value"], "low": low, "high": high,
         "standard_uncertainty": used["uncertainty"], "unit": used["unit"] + "/100 g", "source_id": used["source_id"],

@@ -49,7 +49,9 @@ ABSURD_PORTION_G = 8_000.0
 # Salt above 50 g a portion is poisonous, and in a crust it is not eaten: a person must look.
 ABSURD_PORTION_OF_CLASS_G = {"salt": 50.0, "herbs-spices": 250.0}
 
-_TINNED = re.compile(r"\b(tin(ned|s)?|can(ned|s)?|jar(red|s)?)\b", re.I)
+_CONTAINER = re.compile(r"\b(tins?|cans?|jars?|pouch(es)?|cartons?)\b", re.I)
+_TINNED = re.compile(r"\b(tinned|canned|jarred)\b", re.I)
+_DRAINED = re.compile(r"\bdrained\b", re.I)
 _DRAINED_WEIGHT = re.compile(r"\bdrained[ -]+(and[ -]+rinsed[ -]+)?weight\b|\bnet drained\b", re.I)
 _DEEP = re.compile(r"\bdeep[ -]*fr", re.I)
 
@@ -203,11 +205,15 @@ def _counted(line: Line, low: float, high: float, unit: str, notes, books: Books
     """So many of one unit."""
     drained, drained_note = _is_drained(line, container or unit)
     notes = (*notes, *drained_note)
+    perhaps = not drained and _says_after(line, _TINNED)
+    if perhaps and units.is_mass(unit):
+        note = "taken as the drained weight; with the liquid it would be about half to four fifths of it"
+        return _mass(line, low, high, unit, (*notes, note), False, books)._replace(spread="drained-or-not")
     if units.is_mass(unit) or (units.is_volume(unit) and container in CONTAINERS and drained):
         return _mass(line, low, high, unit, notes, drained, books)
     if units.is_volume(unit):
         return _volume(line, low, high, unit, notes, books)
-    preparation = f"{line.preparation} drained" if drained else line.preparation
+    preparation = f"{line.preparation} drained" if drained or perhaps else line.preparation
     # The whole tin would count the liquid that was poured away.
     basis = "drained" if drained and unit in CONTAINERS else ""
     found = find_measure(books, line.food, unit or "piece", line.size, preparation, basis=basis)
@@ -247,21 +253,32 @@ def _volume(line: Line, low: float, high: float, unit: str, notes, books: Books)
 
 
 def _is_drained(line: Line, container: str) -> tuple[bool, tuple[str, ...]]:
-    """Whether the liquid of a tin is poured away, so that its stated size counts too much."""
+    """Whether the liquid of a tin is poured away, so that its stated size counts too much.
+
+    A size counts as the tin's only where a container is written or so many of one size are
+    ("2 x 400 g"): "240 g canned lentils, drained" is as often what is left as what was bought.
+    """
     if _DRAINED_WEIGHT.search(line.text):
         return False, ()
     from_tin = container in CONTAINERS
-    said = line.food.state == "drained" or "drained" in line.preparation.casefold()
-    if said and not from_tin:
-        # "400 g tinned lentils, drained" states the tin; "200 g drained lentils" what is left.
-        tin = _TINNED.search(line.text)
-        after = re.search(r"\bdrained\b", line.text, re.I)
-        from_tin = bool(tin and after and tin.start() < after.start())
-    if said:
-        return from_tin, ()
+    if _says_drained(line):
+        packed = line.each_quantity is not None and _says_after(line, _TINNED)
+        return from_tin or packed or _says_after(line, _CONTAINER), ()
     if from_tin and line.food.entry_state == "drained":
         return True, ("drained contents assumed, as in the matched entry",)
     return False, ()
+
+
+def _says_drained(line: Line) -> bool:
+    return line.food.state == "drained" or "drained" in line.preparation.casefold()
+
+
+def _says_after(line: Line, packed: re.Pattern) -> bool:
+    """Whether the line says "drained" after a word of ``packed``: before it ("200 g drained tinned
+    lentils") it speaks of what is left, and so does "drained weight"."""
+    tin, after = packed.search(line.text), _DRAINED.search(line.text)
+    in_order = bool(tin and after and tin.start() < after.start())
+    return in_order and _says_drained(line) and not _DRAINED_WEIGHT.search(line.text)
 
 
 def _rule_amount(line: Line, books: Books) -> Amount:

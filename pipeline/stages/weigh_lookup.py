@@ -19,7 +19,8 @@ from pipeline.stages.match_words import tokens
 
 SCOPES = ("entry", "name", "class", "any")
 # The kinds of amount_spread.csv that weighing needs; a missing one would hide an uncertainty.
-SPREAD_KINDS = ("weighed-mass", "measured-volume", "spoon", "cup", "counted", "counted-part", "stated-size", "one-assumed")
+SPREAD_KINDS = ("weighed-mass", "measured-volume", "spoon", "cup", "counted", "counted-part", "stated-size", "one-assumed",
+                "drained-or-not")
 # A dried food weighs nothing like the fresh one of the same name ("2 dried apricots"), so it
 # is never given the fresh food's row: only a row that says "dried", or its class.
 APART = frozenset({"dried"})

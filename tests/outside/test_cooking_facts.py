@@ -39,7 +39,8 @@ def test_wine_simmered_a_quarter_of_an_hour_keeps_two_fifths():
 def test_leached_potatoes_lose_much_more_than_boiled_ones():
     """Kitchen studies of double boiling, recalled (leaching-from-memory); release 6, code 3308: 90 %."""
     _, boiled = factor("potatoes", "potatoes", "Boil the potatoes for 20 minutes and drain.")
-    _, leached = factor("potatoes", "potatoes", "Boil the potatoes for 5 minutes and drain. Cover with fresh water, boil for 15 minutes and drain.")
+    _, leached = factor("potatoes, diced", "potatoes",
+                        "Boil the potatoes for 10 minutes and drain. Cover with fresh water, boil for 15 minutes and drain.")
     _, soaked = factor("potatoes", "potatoes", "Soak the potatoes in cold water for 2 hours and drain.")
     assert boiled["retention_fraction"] == 0.90
     assert 0.3 <= leached["retention_fraction"] <= 0.6

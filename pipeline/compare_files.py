@@ -1,0 +1,100 @@
+"""A comparison as plain data for programs and as CSV files for people."""
+
+from __future__ import annotations
+
+import json
+import os
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from pipeline.composition.compare import Comparison
+from pipeline.swap import Swap
+from pipeline.problems import InputError, Problem
+
+# What a comparison must never write into: the project's own data, and releases.
+PROTECTED = ("mappings", "reference", "composition", "output", "pipeline")
+
+
+def to_dict(comparison: Comparison, swapped: Swap | None) -> dict[str, Any]:
+    """Everything in the comparison and, with a release, in the dry run; numbers that are unknown are None."""
+    told: dict[str, Any] = {
+        "table_a": comparison.table_a, "table_b": comparison.table_b, "entries_a": comparison.size_a, "entries_b": comparison.size_b,
+        "differs": comparison.differs, "counts": comparison.counts,
+        **{name: _records(frame) for name, frame in _tables(comparison, None).items()}}
+    if swapped is not None:
+        told["swap"] = {
+            "release": swapped.release, "recipes": swapped.recipes, "differs": swapped.differs, "counts": swapped.counts,
+            "notes": swapped.notes, "problems": [str(problem) for problem in swapped.problems], "adopt": swapped.adopt,
+            **{name.removeprefix("swap_"): _records(frame) for name, frame in _swap_tables(swapped).items()}}
+    return told
+
+
+def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    rows = frame.astype(object).where(frame.notna(), None).to_dict("records")
+    return json.loads(json.dumps(rows, default=lambda value: value.item()))  # numpy's numbers are not JSON's
+
+
+def _tables(comparison: Comparison, swapped: Swap | None) -> dict[str, pd.DataFrame]:
+    own = {name: getattr(comparison, name) for name in ("entries", "attributes", "values", "components")}
+    return own if swapped is None else {**own, **_swap_tables(swapped)}
+
+
+def _swap_tables(swapped: Swap) -> dict[str, pd.DataFrame]:
+    return {f"swap_{name}": getattr(swapped, name) for name in ("decisions", "lines", "figures", "verdicts")}
+
+
+def check_folder(folder: Path, root: Path) -> None:
+    """Raises :class:`InputError` for a folder in which the project keeps its own data or a release lies."""
+    wanted = folder.resolve()
+    inside = [name for name in PROTECTED if wanted.is_relative_to((root / name).resolve())]
+    release = next((place for place in (wanted, *wanted.parents) if (place / "manifest.json").is_file()), None)
+    if inside or release:
+        where = f"the release {release.name}" if release else f"{inside[0]}/"
+        raise InputError(Problem(f"-o {folder}", f"lies in {where}, which a comparison never changes", "Name a folder outside it",
+                                 "protected-folder"))
+
+
+def write(comparison: Comparison, swapped: Swap | None, folder: Path, root: Path) -> list[Path]:
+    """Writes one CSV per table into ``folder`` (made if need be), each whole or not at all; gives their paths.
+
+    Files: entries, attributes, values, components and, with a release, swap_decisions,
+    swap_lines, swap_figures and swap_verdicts. The same tables give the same bytes.
+    Raises :class:`InputError` when ``folder`` is protected or cannot be written.
+    """
+    check_folder(folder, root)
+    written = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, frame in _tables(comparison, swapped).items():
+            target, part = folder / f"{name}.csv", folder / f".{name}.{os.getpid()}.part"
+            try:
+                part.write_bytes(_plain(frame).to_csv(index=False, lineterminator="\n").encode())
+                part.replace(target)
+            finally:
+                part.unlink(missing_ok=True)
+            written.append(target)
+    except OSError as error:
+        raise InputError(Problem(str(folder), f"cannot be written ({error.strerror or error})",
+                                 "Name a folder that can be written and has space", "cannot-write")) from None
+    return written
+
+
+def _plain(frame: pd.DataFrame) -> pd.DataFrame:
+    """Numbers in plain decimal with at most ten significant digits, truth values in lower case, "" for unknown."""
+    plain = frame.copy()
+    for name in frame.columns:
+        if frame[name].dtype.kind == "f":
+            plain[name] = [_number(value) for value in frame[name].tolist()]
+        elif frame[name].dtype.kind == "b" or name in ("in_print", "outside_interval"):
+            plain[name] = ["true" if value else "false" for value in frame[name].tolist()]
+    return plain
+
+
+def _number(value: float) -> str:
+    if value != value:
+        return ""
+    text = f"{value:.10g}"
+    return f"{Decimal(text):f}" if "e" in text else text

@@ -1,0 +1,118 @@
+"""Two columns of a table exchanged: for every entry, or for one whose energy then comes right.
+
+Inside its own groups a table whose columns were exchanged as a whole looks normal. What it
+breaks are relations that hold for nearly all foods: the order of minerals in raw foods
+(potassium above sodium, and so on) and the energy that the proximates give.
+"""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+
+from pipeline.composition.check_balance import energy_limits
+from pipeline.composition.check_groups import Norms, exchange_fits, logs_of, swap_rows
+from pipeline.composition.check_table import Rules, Table, finding_rows, parts
+
+MACRONUTRIENTS = ("PROCNT", "FAT", "CHOCDF", "WATER")
+
+
+def swapped_columns(table: Table, rules: Rules) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """At most one pair of columns that were exchanged in the whole table, and the table with them put back.
+
+    A pair is named when some relation fails for most entries, and all relations hold again
+    after the exchange.
+    """
+    rule = rules["swapped-columns"]
+    shares = _shares(table, rules)
+    broken = [name for name, (share, least) in shares.items() if share < least]
+    if not broken:
+        return finding_rows({}), table.wide
+    names = sorted({name for relation in rules.of("order-in-raw-foods") for name in (relation.components, relation.whole)})
+    repairs = []
+    for one, other in [*combinations(names, 2), *combinations(MACRONUTRIENTS, 2)]:
+        if not table.has(one, other) or table.units[one] != table.units[other]:
+            continue
+        wide = table.wide.copy()
+        wide[[one, other]] = wide[[other, one]].to_numpy()
+        worst = min(share for share, _ in _shares(table.with_values(wide), rules).values())
+        if worst >= rule.high:
+            repairs.append((worst, one, other, wide))
+    if not repairs:
+        return finding_rows({}), table.wide
+    _, one, other, wide = max(repairs, key=lambda repair: repair[0])
+    listed = ", ".join(f"{name} {shares[name][0]:.0%}" for name in sorted(broken))
+    return finding_rows({
+        "severity": [rule.severity], "check": rule.check, "entry_id": "", "entry_name": "", "component": f"{one} + {other}",
+        "value": min(share for share, _ in shares.values()), "expected_low": rule.high, "expected_high": 1.0, "unit": "share of entries",
+        "what": f"{one} and {other} look exchanged in the whole table: what should hold for nearly all foods holds too rarely"
+                f" ({listed}), and for nearly all after an exchange. The other checks are done on the exchanged columns",
+        "remedy": "Compare the two columns with the source, and import again", "source_id": rule.source_id,
+    }), wide
+
+
+def _shares(table: Table, rules: Rules) -> dict[str, tuple[float, float]]:
+    """The share of entries for which each relation holds, and the least that is plausible, where enough entries have what it needs."""
+    enough, least_order, least_balance = (
+        rules["swapped-columns"].at_least_n, rules["swapped-columns"].low, rules["swapped-columns-balance"].low)
+    raw = table.entries["state"] == "raw"
+    shares = {}
+    for relation in rules.of("order-in-raw-foods"):
+        greater, less = table.grams(relation.components)[raw], table.grams(relation.whole)[raw]
+        known = greater.notna() & less.notna() & (greater + less > 0)
+        if known.sum() >= enough:
+            shares[f"{relation.components} above {relation.whole} in raw foods"] = float((greater >= less)[known].mean()), least_order
+    holds = _energy_holds(table, rules)
+    if len(holds) >= enough:
+        shares["energy from the proximates"] = float(holds.mean()), least_balance
+    for relation in rules.of("parts-in-whole"):
+        if relation.severity == "error" and relation.whole in MACRONUTRIENTS:
+            grams = [table.grams(name) for name in parts(relation.components)]
+            together = pd.concat(grams, axis=1).sum(axis=1, min_count=1)
+            whole = table.grams(relation.whole)
+            known = together.notna() & whole.notna()
+            if known.sum() >= enough:
+                fits = together <= whole * (1 + relation.relative) + relation.absolute
+                shares[f"{relation.components} within {relation.whole}"] = float(fits[known].mean()), least_balance
+    return shares
+
+
+def _energy_holds(table: Table, rules: Rules) -> pd.Series:
+    """Whether energy agrees with the general factors, for the entries where that can be said."""
+    kcal = table.energy_kcal(rules["energy-kj-per-kcal"].high)
+    low, high = energy_limits(table, rules, rules["energy-warning"])
+    return kcal.between(low, high)[kcal.notna() & low.notna()]
+
+
+def swapped_macronutrients(table: Table, rules: Rules, norms: Norms) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Entries whose energy comes right when exactly one pair of macronutrients is exchanged.
+
+    The pair must also lie far from foods like it, and near them after the exchange: the energy
+    alone fits by chance now and then.
+    """
+    rule = rules["swapped-for-energy"]
+    if not table.has(*MACRONUTRIENTS):
+        return finding_rows({}), table.wide
+    kcal = table.energy_kcal(rules["energy-kj-per-kcal"].high)
+    low, high = energy_limits(table, rules, rules["energy-warning"])
+    suspects = table.wide.index[((kcal < low) | (kcal > high)).fillna(False)]
+    repaired, logs = table.wide.copy(), logs_of(table.wide)
+    if suspects.empty:
+        return finding_rows({}), repaired
+    right: dict[str, list[tuple[str, str]]] = {entry_id: [] for entry_id in suspects}
+    for one, other in combinations(MACRONUTRIENTS, 2):
+        wide = table.wide.loc[suspects].copy()
+        wide[[one, other]] = wide[[other, one]].to_numpy()
+        low, high = energy_limits(table.with_values(wide), rules, rules["energy-exchanged"])
+        apart = np.abs(wide[one] - wide[other]) > rule.absolute
+        fits = exchange_fits(norms.closest, logs, one, other, rule).loc[suspects]
+        for entry_id in suspects[(kcal.loc[suspects].between(low, high) & apart & fits).to_numpy()]:
+            right[entry_id].append((one, other))
+    rows = [(entry_id, *pairs[0]) for entry_id, pairs in right.items() if len(pairs) == 1]
+    for entry_id, one, other in rows:
+        repaired.loc[entry_id, [one, other]] = table.wide.loc[entry_id, [other, one]].to_numpy()
+    found = swap_rows(table, rule, rows)
+    found["what"] = [f"Energy cannot come from these values, and does when {one} and {other} are exchanged" for _, one, other in rows]
+    return found, repaired

@@ -1,0 +1,206 @@
+"""What would happen to a release if its composition table were another one: a dry run.
+
+The release's own recipes are run through the stages twice, today, with the same mappings,
+reference files and policy: once on table A and once on table B. So every difference comes
+from the table. Food decisions made on A are read as decisions on B, as they would be once
+the steward has carried them over; those whose entry is gone or has another name break.
+Nothing is written: no release, no decision, no kept result.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import pandas as pd
+
+from pipeline import decisions, released, sources, steps
+from pipeline.composition import combine, compare_entries, compare_swap
+from pipeline.composition.combine_weigh import weighing
+from pipeline.job import POLICY
+from pipeline.policy import Policy, load_policy
+from pipeline.problems import InputError, Problem, from_table
+from pipeline.root import ROOT
+from pipeline.stages.standing import doubted, judged_again
+
+# Tables of a release under another name than the stages know them by.
+RELEASED_AS = {"lines": "source_lines"}
+KEPT = ("settled", "matched", "figures", "verdicts")
+STORED_DIGITS = 1e-6  # a release keeps ten significant digits; a larger difference is a real one
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What one run reads: the tables in their order of preference, the reference files as they
+    hold for these, the mappings, the policy, and what was said when the recipes were read."""
+
+    order: list[str]
+    table: sources.CompositionTable
+    several: combine.Several | None
+    reference: sources.Reference
+    mappings: decisions.Mappings
+    policy: Policy
+    ingested: list[Problem]
+
+
+@dataclass(frozen=True)
+class Swap:
+    """What a swap from table A to table B would do to one release.
+
+    ``decisions``: every food decision that concerns A or B, with its row of
+    ``mappings/foods.csv`` and its state. ``lines``, ``figures``, ``verdicts``: the rows that
+    differ, the most harmful first (columns in ``compare_swap.py``). ``notes`` are for people;
+    ``problems`` are recipes that broke a stage.
+    """
+
+    release: str
+    table_a: str
+    table_b: str
+    recipes: int
+    decisions: pd.DataFrame
+    lines: pd.DataFrame
+    figures: pd.DataFrame
+    verdicts: pd.DataFrame
+    notes: list[str]
+    problems: list[Problem]
+    adopt: list[str]
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """How many decisions break, and how many lines, figures and verdicts change how."""
+        states, effects = self.decisions["state"].value_counts(), self.figures["effect"].value_counts()
+        return {
+            "decisions that break": int(sum(states.get(state, 0) for state in compare_swap.BROKEN)),
+            "decisions to carry over": int(states.get("carried", 0)),
+            "lines": len(self.lines),
+            **{f"figures {effect}": int(effects.get(effect, 0)) for effect in compare_swap.EFFECTS},
+            "verdicts that flip": len(self.verdicts),
+        }
+
+    @property
+    def differs(self) -> bool:
+        """Whether the swap would change anything at all."""
+        changed = sum(count for what, count in self.counts.items() if what != "decisions to carry over")
+        return changed > 0 or bool(self.problems)
+
+
+def swap(release: Path, table_a: str, table_b: str, root: Path | None = None) -> Swap:
+    """The dry run for the release in folder ``release``.
+
+    Raises :class:`pipeline.problems.InputError` when a table, the release or a file of the
+    project cannot be read.
+    """
+    home = root or ROOT
+    reference, mappings = sources.load(home), decisions.load(home)
+    policy = load_policy(home / POLICY, reference.components, set(reference.sources["source_id"]))
+    loaded = {name: sources.load_table(name, reference.sources, home) for name in (table_a, table_b)}
+    one, other = loaded[table_a], loaded[table_b]
+    order_a, order_b = orders(made_on(release), table_a, table_b)
+    for name in {*order_a, *order_b} - loaded.keys():
+        loaded[name] = sources.load_table(name, reference.sources, home)
+    part = {name: released.table(release, RELEASED_AS.get(name, name)) for name in steps.BY_RECIPE}
+    pairs = compare_entries.paired(one.entries, other.entries)
+    on_b = carried(mappings, table_a, table_b)
+    ingested = from_table(released.table(release, "problems"))
+    before, broken_before = run(part, _setting(order_a, loaded, reference, mappings, policy, ingested, home))
+    after, broken_after = run(part, _setting(order_b, loaded, reference, on_b, policy, ingested, home))
+    for found, broken, name in ((before, broken_before, order_a), (after, broken_after, order_b)):
+        if not found:
+            raise InputError([*broken, steps.nothing_left(f"{release.name} on {_spec(name)}")])
+    rows = compare_swap.decided(mappings.foods, on_b.foods, one, other, pairs, before["matched"])
+    in_print = compare_swap.InPrint(part["published"], part["printed_claims"])
+    return Swap(
+        released.manifest(release).get("release", release.name), table_a, table_b, len(part["recipes"]), rows,
+        compare_swap.lines(before["settled"], after["settled"], pairs),
+        compare_swap.figures(before["figures"], after["figures"], in_print),
+        compare_swap.verdicts(before["verdicts"], after["verdicts"], in_print),
+        _notes(release, order_a, before["figures"], broken_before), [one for one in broken_after if one not in broken_before],
+        compare_swap.how_to_adopt(rows, table_a, table_b, _spec(order_b)))
+
+
+def _spec(order: list[str]) -> str:
+    return combine.SEPARATOR.join(order)
+
+
+def made_on(release: Path) -> str:
+    """The table of a release, or several in their order ("core,usda-sr26"), as its manifest names them."""
+    return released.manifest(release).get("composition_table", {}).get("name", "")
+
+
+def orders(made: str, table_a: str, table_b: str) -> tuple[list[str], list[str]]:
+    """The tables of both runs: A alone and B alone, or those of a release made on several of which A is one, B in A's place."""
+    names = made.split(combine.SEPARATOR)
+    before = names if table_a in names else [table_a]
+    after = [table_b if name == table_a else name for name in before if name == table_a or name != table_b]
+    return before, after
+
+
+def _setting(
+    order: list[str], loaded: dict[str, sources.CompositionTable], reference: sources.Reference, mappings: decisions.Mappings,
+    policy: Policy, ingested: list[Problem], home: Path,
+) -> Setting:
+    """As :func:`pipeline.job.prepare_job` makes it from the same tables."""
+    tables = [loaded[name] for name in order]
+    several = combine.combine(tables, mappings.same_foods, mappings.foods) if len(tables) > 1 else None
+    weighed_by = weighing(reference, tables, mappings, home)
+    return Setting(order, several.table if several else tables[0], several, weighed_by, mappings, policy, ingested)
+
+
+def carried(mappings: decisions.Mappings, table_a: str, table_b: str) -> decisions.Mappings:
+    """The mappings with every food decision made on A read as one on B too, unless B has its own on that phrase and state."""
+    foods = mappings.foods
+    names = foods["table"].str.split(";")
+    on_a, on_b = (names.map(lambda listed, name=name: name in listed) for name in (table_a, table_b))
+    key = foods["phrase"].map(decisions.phrase_key) + "/" + foods["state"]
+    moved = on_a & ~on_b & ~key.isin(set(key[on_b & ~on_a]))
+    foods = foods.assign(table=(foods["table"] + ";" + table_b).where(moved, foods["table"]))
+    return replace(mappings, frames={**mappings.frames, "foods": foods})
+
+
+def run(part: steps.Bundle, setting: Setting) -> tuple[steps.Bundle, list[Problem]]:
+    """The tables ``KEPT`` for the recipes of ``part``. A recipe that breaks a stage is left out and listed."""
+    try:
+        return _stages(part, setting), []
+    except OSError:
+        raise
+    except Exception as error:  # noqa: BLE001 - whatever it is, it is told, and the rest goes on
+        if len(part["recipes"]) == 1:
+            return {}, [steps.broken_recipe(part, error)]
+    halves = [run(half, setting) for half in steps.halves(part)]
+    found = [bundle for bundle, _ in halves if bundle]
+    problems = [problem for _, listed in halves for problem in listed]
+    if not found:
+        return {}, problems
+    return {name: pd.concat([bundle[name] for bundle in found], ignore_index=True) for name in KEPT}, problems
+
+
+def _stages(part: steps.Bundle, setting: Setting) -> steps.Bundle:
+    reference, mappings, several = setting.reference, setting.mappings, setting.several
+    entries, values, name = setting.table.entries, setting.table.values, setting.order[0]
+    preferred, later, disagreements = (several.first.entries, several.later, several.disagreements) if several else (entries, (), None)
+    read = steps.read(part, mappings)
+    matched = steps.match(read, preferred, name, mappings, reference, later)
+    weighed = steps.weigh(read, matched, entries, reference)
+    cooked = steps.cook(read, matched, weighed, entries, mappings, reference)
+    totals = steps.total(read, matched, weighed, cooked, entries, values, name, reference, disagreements)
+    judged = steps.judge(read, totals, setting.policy, reference)
+    audited = steps.audit(part, read, cooked, totals, judged, values, reference)
+    figures = doubted(totals["figures"], audited["findings"], read["variants"], setting.ingested)
+    verdicts = judged_again(judged["verdicts"], totals["figures"], figures, read["recipes"], read["variants"], setting.policy, reference)
+    return {"settled": totals["settled"], "matched": matched["matched"], "figures": figures, "verdicts": verdicts}
+
+
+def _notes(release: Path, order_a: list[str], today: pd.DataFrame, broken: list[Problem]) -> list[str]:
+    """What a reader has to know about the release before reading the comparison."""
+    notes, made = [], made_on(release)
+    if made != _spec(order_a):
+        notes.append(f"the release was made on {made or 'an unknown table'}, not on {_spec(order_a)}; its recipes are used, not its figures")
+    else:
+        known = released.table(release, "figures").merge(today, on="figure_id", how="outer", suffixes=("_then", "_now"))
+        apart = (known["value_now"] - known["value_then"]).abs() > STORED_DIGITS * known["value_then"].abs()
+        older = int((apart | (known["status_then"].astype("str") != known["status_now"].astype("str"))).sum())
+        if older:
+            notes.append(f"{older} figures of the release would come out otherwise today on {_spec(order_a)} itself (other mappings, reference "
+                         "files or code); what follows is the table's part alone")
+    notes += [f"left out of both runs: {problem}" for problem in broken]
+    return notes
