@@ -16,7 +16,7 @@ import pandas as pd
 import pytest
 import release_example
 import tampering
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline import decisions, sources, steps, trace, trace_view
@@ -393,6 +393,7 @@ def test_an_order_that_makes_no_sense_is_refused(text):
 cells = st.one_of(st.just(MISSING), st.tuples(st.sampled_from([0.0, 1.0, 2.5, 100.0]), st.just("analysed")))
 
 
+@settings(max_examples=60, deadline=None)
 @given(st.lists(st.dictionaries(st.sampled_from("123"), cells, min_size=1), min_size=2, max_size=4))
 def test_combining_loses_no_food_and_makes_up_no_number(numbers):
     tables = [small(name, {key: (key, {"K": one}) for key, one in foods.items()}, origin="book")

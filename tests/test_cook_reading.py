@@ -273,7 +273,7 @@ def test_garnish_for_the_table_is_not_the_ingredient_of_that_name():
     ("Boil the potatoes for 10 minutes and drain. Throw the reserved water away.", "boil:drained", "named"),
     ("Boil the potatoes for 10 minutes and drain. Never use the cooking water for gravy.", "boil:drained", "named"),
     ("Boil the potatoes for 10 minutes, leave to cool in the cooking water, then drain.", "boil:drained", "named"),
-    ("Soak the potatoes overnight, then tip them with their water into the pan and boil. Mash.", "soak:kept > boil:drained", "liquid-unsaid"),
+    ("Soak the potatoes overnight, then tip them with their water into the pan and boil. Mash.", "soak:kept > boil:kept", "liquid-unsaid"),
     ("Soak the potatoes overnight. Boil them in the soaking water for 15 minutes and drain.", "soak:kept > boil:drained", "liquid-likely"),
     ("Soak the potatoes overnight and drain. Boil them in fresh water for 15 minutes and drain.", "soak:drained > boil:drained", "named"),
 ])

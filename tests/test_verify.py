@@ -266,6 +266,24 @@ def test_a_source_row_that_was_not_used_may_change(made, project):
     assert report.agrees and "reference/composition/core/values.csv" in report.notes[0]
 
 
+@pytest.mark.parametrize(("path", "old", "new"), [
+    ("mappings/cooking_verbs.csv", "boil,", "bake,"), ("mappings/words.csv", "courgette,", "cucumber,"),
+    ("reference/retention_rules.csv", ",105,", ",106,")])
+def test_a_file_that_lines_were_read_with_may_not_change(made, project, path, old, new):
+    file = project / path
+    text = file.read_text(encoding="utf-8")
+    assert old in text
+    file.write_text(text.replace(old, new, 1), encoding="utf-8")
+    found = verify(made, project).disagreements
+    assert [(one.cause, one.file) for one in found] == [("files", path)]
+
+
+def test_a_damaged_component_list_is_a_difference_not_a_crash(made, project):
+    file = project / "reference" / "components.csv"
+    file.write_text(file.read_text(encoding="utf-8").replace("WATER,", "WATER ,", 1), encoding="utf-8")
+    assert not verify(made, project).agrees
+
+
 def test_a_reference_file_that_is_gone_says_what_to_do(made, project):
     (project / "reference" / "yields.csv").unlink()
     with pytest.raises(InputError, match=r"yields\.csv.*Restore it"):

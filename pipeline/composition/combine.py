@@ -25,6 +25,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+import pandera.pandas as pa
+from pandera.typing import Series
 
 from pipeline import decisions, tables
 from pipeline.composition.combine_same import same_foods
@@ -35,10 +37,26 @@ from pipeline.sources import CompositionTable
 SEPARATOR = ","
 COMPUTED = "ENERC"
 KEY = ["entry_id", "component", "unit"]
-DISAGREEMENTS = ["entry_id", "component", "unit", "value_a", "table_b", "entry_b", "name_b", "value_b", "value_type_b", "source_id",
-                 "source_row", "why", "decision_id"]
 # Differences below this part of the value are rounding in the computer.
 SAME_VALUE = 1e-9
+
+
+class Disagreements(tables.Table):
+    """One row per value of the combined table and other table that has another value for the same food."""
+
+    entry_id: Series[str] = pa.Field(str_length={"min_value": 1})
+    component: Series[str] = pa.Field(str_length={"min_value": 1})
+    unit: Series[str] = pa.Field(str_length={"min_value": 1})
+    value_a: Series[float] = pa.Field(ge=0)
+    table_b: Series[str] = pa.Field(str_length={"min_value": 1})
+    entry_b: Series[str] = pa.Field(str_length={"min_value": 1})
+    name_b: Series[str] = pa.Field(str_length={"min_value": 1})
+    value_b: Series[float] = pa.Field(ge=0)
+    value_type_b: Series[str] = pa.Field(isin=tables.VALUE_TYPES)
+    source_id: Series[str] = pa.Field(str_length={"min_value": 1})
+    source_row: Series[str] = pa.Field(str_length={"min_value": 1})
+    why: Series[str] = pa.Field(str_length={"min_value": 1})
+    decision_id: Series[str] = pa.Field()
 
 
 @dataclass(frozen=True)
@@ -147,7 +165,7 @@ def _restated(standing: pd.DataFrame, table: str, members: pd.DataFrame) -> pd.D
 # ---------------------------------------------------------------- values
 
 def _values(loaded: Sequence[CompositionTable], members: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The values of the combined table (model Values) and the disagreements (``DISAGREEMENTS``)."""
+    """The values of the combined table (model Values) and the disagreements (model Disagreements)."""
     frames = [_labelled(table, members, place) for place, table in enumerate(loaded)]
     everything = pd.concat(frames, ignore_index=True)
     base = everything[everything["leads"]]
@@ -195,4 +213,4 @@ def _disagreements(values: pd.DataFrame, others: pd.DataFrame) -> pd.DataFrame:
                                   "value_type": "value_type_b"}).merge(here, on=KEY)
     differ = ~np.isclose(both["value_a"], both["value_b"], rtol=SAME_VALUE, atol=0)
     ordered = both[differ].sort_values([*KEY, "place", "entry_b"], kind="stable", ignore_index=True)
-    return ordered[DISAGREEMENTS]
+    return tables.checked(Disagreements, ordered[tables.columns(Disagreements)], "tables")

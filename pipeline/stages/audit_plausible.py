@@ -160,22 +160,24 @@ def two_routes(settled: pd.DataFrame, cooked: pd.DataFrame, retentions: pd.DataF
 
 def _first_step(cooked: pd.DataFrame) -> pd.DataFrame:
     """The method and liquid to compare; ``later``: dry steps followed a draining. Other chains are left out."""
-    steps = cooked["chain"].str.split(" > ")
-    first, after = steps.str[0], steps.str[1:]
-    later = steps.str.len() > 1
-    dry = after.map(lambda rest: all(step in DRY for step in rest)) & first.str.endswith(":drained")
-    frame = cooked.assign(later=later)
-    frame.loc[later, "method"], frame.loc[later, "liquid"] = first[later].str.split(":").str[0], "drained"
+    if cooked.empty:
+        return cooked.assign(later=False)
+    steps = [chain.split(" > ") for chain in cooked["chain"]]
+    later = pd.Series([len(chain) > 1 for chain in steps], index=cooked.index)
+    dry = pd.Series([chain[0].endswith(":drained") and all(step in DRY for step in chain[1:]) for chain in steps], index=cooked.index)
+    first = pd.Series([chain[0].partition(":")[0] for chain in steps], index=cooked.index, dtype="str")
+    frame = cooked.assign(later=later, method=cooked["method"].where(~later, first), liquid=cooked["liquid"].where(~later, "drained"))
     return frame[~later | dry]
 
 
 def _solids_yield(both: pd.DataFrame, values: pd.DataFrame) -> pd.DataFrame:
     """For chains, the yield of the first step: solids are conserved but for what the water dissolves."""
     water = values[(values["component"] == "WATER") & values["value"].notna()].set_index("entry_id")["value"]
-    ratio = (100 - both["raw_entry_id"].map(water)) / (100 - both["cooked_entry_id"].map(water))
+    raw, ready = (both[name].map(water).astype("float64") for name in ("raw_entry_id", "cooked_entry_id"))
+    ratio = (100 - raw) / (100 - ready)
     chain = both["later"].astype(bool)
     for column, share in (("yield_fraction", 1.0), ("yield_low", SOLIDS_LEFT), ("yield_high", 1.0)):
-        both[column] = both[column].where(~chain, ratio.astype("float64") * share)
+        both[column] = both[column].where(~chain, ratio * share)
     return both
 
 

@@ -31,8 +31,8 @@ SALAD_WORDS = {"salad", "lettuce", "rocket", "watercress", "arugula", "gem", "cr
 FORM_WORDS = set("""piece slice cube strip half quarter ring chunk leaf stalk stem stick wedge mixture floret skin fillet breast thigh
 clove joint chop cutlet round ribbon spear pod bulb top end tip segment grain contents batter base layer ingredient""".split())
 WET_CLASSES = ("water", "stock-sauce", "milk", "drinks", "alcohol", "cream-yogurt")
-CONDIMENTS = set("mustard paste ketchup mayonnaise mayo vinegar pesto tamari marmite relish chutney pickle harissa miso tapenade cube granule powder salsa dressing".split())
-CONDIMENT_SAUCES = set("soy worcestershire fish oyster hoisin chilli chili hot tabasco teriyaki mint horseradish brown sriracha pepper barbecue bbq tartare".split())
+CONDIMENTS = set("mustard paste ketchup mayonnaise mayo vinegar pesto tamari relish chutney pickle harissa miso tapenade cube granule powder salsa dressing".split())
+CONDIMENT_SAUCES = set("soy worcestershire fish oyster hoisin chilli chili hot teriyaki mint horseradish brown sriracha pepper barbecue bbq tartare".split())
 GROUPS = {
     "vegetable": ("leafy-greens", "roots", "potatoes", "sweet-potatoes", "tomatoes", "other-vegetables", "mushrooms"),
     "veg": ("leafy-greens", "roots", "potatoes", "sweet-potatoes", "tomatoes", "other-vegetables", "mushrooms"),

@@ -12,13 +12,13 @@ import re
 from dataclasses import dataclass, field
 
 from pipeline.stages.cook_names import Line, Mentions, is_liquid, mentions
-from pipeline.stages.cook_water import EATEN, OUTCOMES, SAVED, SAVED_WORDS, joined
+from pipeline.stages.cook_water import EATEN, OUTCOMES, SAVED, SAVED_WORDS, implausible, joined
 from pipeline.stages.cook_words import Clause
 
 # How often a line is right whose weakest link is this one. Measured, not judged: the counts of
 # blind set B (tests/data/method_labels_blind_b.yaml), drawn a little towards first contact with
 # set A where B has few lines. "pot": cooked with what is in the pot; "implied": the words leave
-# the pot open; "liquid-...": what became of the cooking water; "implausible": see _implausible.
+# the pot open; "liquid-...": what became of the cooking water; "implausible": see cook_water.implausible.
 CONFIDENCE = {
     "named": 0.89, "pot": 0.96, "group": 0.9, "pronoun": 0.95, "implied": 0.35, "raw-named": 0.58, "raw-served": 0.95, "raw-at-end": 0.8,
     "liquid-likely": 0.85, "liquid-unsaid": 0.75, "liquid-saved": 0.3, "implausible": 0.1, "not-mentioned": 0.2, "seasoning-not-mentioned": 0.4, "no-method": 0.2,
@@ -367,7 +367,7 @@ class Kitchen:
             return self._uncooked(number)
         settled = [(event, *self._liquid(number, event)) for event in events]
         steps, times = joined([((event.method, liquid), event.minutes) for event, liquid, _ in settled])
-        rule = _weakest(*(link for event, _, liquid_rule in settled for link in (event.rule, liquid_rule) if link), *_implausible(steps))
+        rule = _weakest(*(link for event, _, liquid_rule in settled for link in (event.rule, liquid_rule) if link), *implausible(steps))
         main = next((event for event in events if event.method in ("boil", "simmer", "bake")), events[0])
         known = [event.minutes for event in events if event.method == main.method and not math.isnan(event.minutes)]
         words = list(dict.fromkeys(word for event in events for word in event.words))
@@ -396,11 +396,3 @@ class Kitchen:
 def _weakest(*rules: str) -> str:
     """The rule one is least sure of."""
     return min(rules, key=CONFIDENCE.__getitem__)
-
-
-def _implausible(steps: tuple[tuple[str, str], ...]) -> tuple[str, ...]:
-    """Chains that no cook follows: the reading has probably run two pots together."""
-    cooking = [step for step in steps if step[0] not in ("soak", "reheat")]
-    baked = next((at for at, step in enumerate(cooking) if step[0] in ("bake", "grill")), len(cooking))
-    drained_after = any(liquid == "drained" for _, liquid in cooking[baked:])
-    return ("implausible",) if drained_after or len(cooking) > 4 else ()

@@ -149,3 +149,11 @@ def joined(steps: list[tuple[tuple[str, str], float]]) -> tuple[tuple[tuple[str,
             continue
         kept.append([step, minutes])
     return tuple(step for step, _ in kept), tuple(minutes for _, minutes in kept)
+
+
+def implausible(steps: tuple[tuple[str, str], ...]) -> tuple[str, ...]:
+    """Chains that no cook follows: the reading has probably run two pots together."""
+    cooking = [step for step in steps if step[0] not in ("soak", "reheat")]
+    baked = next((at for at, step in enumerate(cooking) if step[0] in ("bake", "grill")), len(cooking))
+    drained_after = any(liquid == "drained" for _, liquid in cooking[baked:])
+    return ("implausible",) if drained_after or len(cooking) > 4 else ()

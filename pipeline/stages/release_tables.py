@@ -13,6 +13,7 @@ import pandas as pd
 import pandera.pandas as pa
 
 from pipeline import tables
+from pipeline.composition.combine import Disagreements
 from pipeline.problems import COLUMNS as PROBLEM_COLUMNS
 from pipeline.problems import InputError, Problem
 
@@ -108,8 +109,8 @@ TABLES: dict[str, Released] = {
         "The composition values that were used, per 100 g edible portion", EVIDENCE, tables.Values,
         ("entry_id", "component", "unit"), points_to=(_TO_ENTRY, _TO_SOURCE)),
     "disagreements": Released(
-        "What other composition tables have otherwise for the same foods", EVIDENCE, key=("entry_id", "component", "unit", "table_b", "entry_b"),
-        points_to=(_TO_ENTRY, _TO_SOURCE)),
+        "What other composition tables have otherwise for the same foods", EVIDENCE, Disagreements,
+        ("entry_id", "component", "unit", "table_b", "entry_b"), points_to=(_TO_ENTRY, _TO_SOURCE)),
     "decisions": Released("The human decisions that were applied", EVIDENCE, key=("decision_id",)),
     "factors": Released(
         "The reference factors that were used, one number a row", EVIDENCE, key=("file", "row_id", "column"),

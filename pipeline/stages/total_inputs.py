@@ -121,7 +121,7 @@ def mass_inputs(counted: pd.DataFrame, weighed: pd.DataFrame, reference) -> pd.D
     sources = pd.concat([reference.measures, ruled]).set_index("measure_id")["source_id"]
     measure = _ranged(measured, measure_input_id(measured), "measure",
                       ("measure_value", "measure_low", "measure_high"), measured["measure_unit"],
-                      measured["measure_id"].map(sources).fillna("kitchen-units"), measured["measure_id"])
+                      measured["measure_id"].map(sources).fillna(_unit_source(measured["measure_id"])), measured["measure_id"])
     dense = here[here["density_id"] != ""]
     density_sources = reference.densities.set_index("density_id")["source_id"]
     density = _ranged(dense, "density:" + dense["density_id"], "density",
@@ -133,6 +133,12 @@ def mass_inputs(counted: pd.DataFrame, weighed: pd.DataFrame, reference) -> pd.D
                      ("edible_fraction", "edible_low", "edible_high"), "1",
                      trimmed["edible_id"].map(edible_sources).fillna("usda-sr26"), trimmed["edible_id"])
     return pd.concat([quantity, measure, density, edible], ignore_index=True)
+
+
+def _unit_source(measure_ids: pd.Series) -> pd.Series:
+    """The source of a kitchen unit's own size: metric spoons and cups are a custom, the other units are defined."""
+    custom = measure_ids.str.contains(r"^unit:(?:uk|metric)_\w*(?:spoon|cup)")
+    return custom.map({True: "kitchen-spoons", False: "kitchen-units"})
 
 
 def measure_input_id(frame: pd.DataFrame) -> pd.Series:
