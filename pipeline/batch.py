@@ -48,17 +48,6 @@ def match_file(source: Path, target: Path, table: str, top: int) -> int:
     return int((result["outcome"] != "accepted").any())
 
 
-def listed_tables() -> list[dict]:
-    """Name, size and hash of each composition table."""
-    reference = sources.load()
-    rows = []
-    for name in sources.table_names():
-        table = sources.load_table(name, reference.sources)
-        rows.append({"table": name, "entries": len(table.entries), "values": len(table.values),
-                     "components": table.values["component"].nunique(), "sha256": table.hashes})
-    return rows
-
-
 def _parsed(source: Path) -> tuple[decisions.Mappings, pd.DataFrame]:
     mappings = decisions.load()
     texts = _texts(source)

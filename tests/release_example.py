@@ -121,7 +121,7 @@ def _line(rows: dict[str, list[dict]], recipe: str, number: int, edible: float, 
         "outcome": "accepted" if known else "none", "mass_g": edible * 1.25 if known else None,
         "mass_low_g": edible if known else None, "mass_high_g": edible * 1.5 if known else None,
         "edible_g": edible if known else None, "method": "boil" if known else "", "yield_fraction": 0.95 if known else None,
-        "cooked_g": edible * 0.95 if known else None, "reason": "matched-by-rule" if known else "unmatched",
+        "cooked_g": edible * 0.95 if known else None, "reason": "settled" if known else "no-candidate",
         "counted": True, "confidence": 0.9 if known else 0.0})
     rows["matched"].append({
         "line_id": key["line_id"], "table": "core" if known else "", "entry_id": "00001" if known else "",

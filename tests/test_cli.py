@@ -161,7 +161,7 @@ def test_a_reader_that_leaves_early_is_no_failure(project, first):
 
 
 def test_a_defect_is_kept_for_the_report_and_not_shown(project, tmp_path):
-    setting = "from pipeline import batch\ndef broken():\n    raise KeyError('a name')\nbatch.listed_tables = broken"
+    setting = "from pipeline.composition import importing\ndef broken():\n    raise KeyError('a name')\nimporting.listed = broken"
     result, = project.batch([["tables", "list"]], tmp_path, setting)
     assert result.code == 2 and "Traceback" not in result.err and "defect of its own (KeyError)" in result.err
     report = project.root / ".potash" / "defect.txt"

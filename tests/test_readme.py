@@ -83,7 +83,7 @@ def test_the_commands_of_the_tour_that_read_a_release_work(demo):
 
 
 def test_the_single_stage_commands_of_the_tour_work(tmp_path):
-    (tmp_path / "lines.csv").write_text("text\n200 g carrots\n1 small onion, chopped\n", encoding="utf-8")
+    (tmp_path / "lines.csv").write_text("text\n200 g carrots\n1 small onion\n", encoding="utf-8")
     for words in (words for words in potash_lines() if words[1] in ("parse", "match")):
         done = subprocess.run([POTASH, *words[1:]], capture_output=True, text=True, timeout=120, cwd=tmp_path)
         assert done.returncode == 0, (words, done.stderr)

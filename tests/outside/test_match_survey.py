@@ -48,7 +48,7 @@ def test_the_best_candidate_is_often_the_coders_choice(answered, record_property
     baseline = (answered["baseline"] == answered["ndb"]).mean()
     for name, value in [("lines", len(answered)), ("top-1", top), ("top-5", five), ("accepted", len(accepted) / len(answered)),
                         ("agreed of accepted", agreed), ("token_set_ratio top-1", baseline)]:
-        record_property(name, value)
+        record_property(name, float(value))
         print(f"{name}: {value:.3f}")
     assert len(answered) >= 100
     assert top > baseline
