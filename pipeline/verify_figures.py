@@ -245,7 +245,7 @@ def _audited(findings: Rows) -> set[tuple[str, str, str]]:
 
 def _guessed(tables: dict[str, Rows]) -> set[Variant]:
     """Variants whose number of portions was read from a range or from "about"."""
-    vague = {row["recipe_id"] for row in tables["problems"].values() if row["code"] == "portions-uncertain"}
+    vague = {row["recipe_id"] for row in tables["problems"].values() if row["code"] in ("portions-uncertain", "portions-several")}
     base = {row["recipe_id"]: row["portions"] for row in tables["variants"].values() if row["variant_id"] == "base"}
     return {(row["recipe_id"], row["variant_id"]) for row in tables["variants"].values()
             if row["recipe_id"] in vague and row["portions"] == base[row["recipe_id"]]}

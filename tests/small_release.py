@@ -36,14 +36,14 @@ recipes:
   - id: pier-beans
     name: Pier beans and greens
     course: main
-    portions: 3
+    portions: 4
     ingredients:
       - 1 x 400 g tin chickpeas, drained
       - 300 g carrots
       - 150 g spinach
     method:
       - Boil the carrots for 15 minutes and drain.
-      - Stir in the chickpeas and spinach and cook for 3 minutes.
+      - Tip the carrots into a dish, stir in the chickpeas and the raw spinach and serve.
   - id: grated-carrots
     name: Grated carrots
     course: side

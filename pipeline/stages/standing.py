@@ -15,6 +15,8 @@ from pipeline.stages.judge import judge
 
 # Findings about what is in print say nothing against today's figure.
 ABOUT_PRINT = ("drift", "unit-slip", "basis-slip", "portion-count", "printed-claim")
+# Warnings of ingest that the number of portions is a guess.
+VAGUE = (UNCERTAIN, "portions-several")
 GRAVE = ("error", "warning")
 
 
@@ -66,7 +68,7 @@ def _audited(findings: pd.DataFrame) -> dict[tuple[str, str, str], str]:
 
 
 def _guessed_portions(variants: pd.DataFrame, problems: list[Problem]) -> set[tuple[str, str]]:
-    vague = {problem.recipe_id for problem in problems if problem.code == UNCERTAIN}
+    vague = {problem.recipe_id for problem in problems if problem.code in VAGUE}
     rows = variants[variants["recipe_id"].isin(vague)]
     base = rows[rows["variant_id"] == "base"].set_index("recipe_id")["portions"]
     same = rows["portions"] == rows["recipe_id"].map(base)

@@ -162,7 +162,7 @@ def test_yield(tmp_path, said, portions):
 
 def test_several_yields_and_ranges_are_told(tmp_path):
     assert codes(load(tmp_path, SOUP | {"recipeYield": ["4", "8 cups"]})) == ["portions-several"]
-    assert codes(load(tmp_path, SOUP | {"recipeYield": "4-6"})) == ["portions-from-text"]
+    assert codes(load(tmp_path, SOUP | {"recipeYield": "4-6"})) == ["portions-uncertain"]
 
 
 @pytest.mark.parametrize("said", [None, "", [], "2 cups", ["1 loaf", "12 slices"], 0, -2, 1e9, {"@type": "QuantitativeValue"}])
