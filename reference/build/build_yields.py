@@ -145,13 +145,13 @@ def paired_rows(foods: dict[str, str], water: dict[str, float]) -> list[list[str
         words = f"derived by solids from {len(pairs)} pairs of SR26; the middle pair: {raw} -> {cooked}"
         if cooking_class in DISSOLVED:
             middle, low, high, words = _dissolved(cooking_class, middle, low, high, words)
-        rows += _rows(cooking_class, methods, liquid, middle, low, high, "usda-sr26", words)
+        rows += _rows(cooking_class, methods, liquid, middle, low, high, _source(words), words)
     for cooking_class, methods, liquid, raw, cooked, low, high in NAMED_PAIRS:
         value = derived(water, raw, cooked)
         words = f"derived by solids: SR26 {raw} {foods[raw]} -> {cooked} {foods[cooked]}"
         if cooking_class in DISSOLVED and liquid == "drained":
             value, _, _, words = _dissolved(cooking_class, value, low, high, words)
-        rows += _rows(cooking_class, methods, liquid, value, low, high, "usda-sr26", words)
+        rows += _rows(cooking_class, methods, liquid, value, low, high, _source(words), words)
     return rows
 
 
@@ -160,6 +160,11 @@ def _dissolved(cooking_class, middle, low, high, words) -> tuple[float, float, f
     usual, least, most = DISSOLVED[cooking_class]
     return (middle * (1 - usual), low * (1 - most), min(high * (1 - least), HEAVIEST),
             f"{words}; {100 * usual:g} % ({100 * least:g} to {100 * most:g}) of solids dissolved, from memory")
+
+
+def _source(words: str) -> str:
+    """A yield that rests on a recalled share of dissolved solids was not read from SR26, though its water was."""
+    return "yields-from-memory" if "from memory" in words else "usda-sr26"
 
 
 def _rows(cooking_class, methods, liquid, value, low, high, source, words) -> list[list[str]]:
