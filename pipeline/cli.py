@@ -15,6 +15,7 @@ from typing import Any
 
 import click
 
+from pipeline.cli_match import TABLE_HELP, decide, match
 from pipeline.cli_tables import tables
 from pipeline.root import ROOT
 
@@ -88,12 +89,13 @@ def commands() -> None:
     """Potash: free-text recipes in, an audited nutrient dataset out."""
 
 
-commands.add_command(tables)
+for one in (tables, match, decide):
+    commands.add_command(one)
 
 
 @commands.command()
 @click.argument("collection", required=False, type=click.Path(path_type=Path))
-@click.option("--table", default="core", show_default=True, help="Composition table to match against.")
+@click.option("--table", default="core", show_default=True, help=TABLE_HELP)
 @click.option("--output", default=None, type=click.Path(path_type=Path), help="Folder for releases [default: output/].")
 @click.option("--json", "as_json", is_flag=True, help="The summary as JSON.")
 def run(collection: Path | None, table: str, output: Path | None, as_json: bool) -> int:
@@ -126,18 +128,6 @@ def parse(input_csv: Path, output_csv: Path) -> int:
     from pipeline import batch
 
     return batch.parse_file(input_csv, output_csv)
-
-
-@commands.command()
-@click.argument("input_csv", metavar="INPUT.csv", type=click.Path(path_type=Path))
-@click.option("-o", "--output", "output_csv", metavar="OUTPUT.csv", required=True, type=click.Path(path_type=Path))
-@click.option("--table", default="core", show_default=True, help="Composition table to match against.")
-@click.option("--top", default=3, show_default=True, type=click.IntRange(1, 5), help="Candidates to show.")
-def match(input_csv: Path, output_csv: Path, table: str, top: int) -> int:
-    """Read the column `text` of INPUT.csv; write the entry of each line and how sure that is."""
-    from pipeline import batch
-
-    return batch.match_file(input_csv, output_csv, table, top)
 
 
 @commands.command()

@@ -47,14 +47,17 @@ _STATES = {
 @tables.command("formats")
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
 def list_formats(as_json: bool) -> int:
-    """The published formats that can be imported."""
+    """The published formats that can be imported, and the ready profiles."""
     from pipeline.composition.importing import FORMATS
+    from pipeline.composition.profile import profile_names
 
     if as_json:
         click.echo(json.dumps([{"format": name, "what": one.what, "profile": one.takes_profile} for name, one in FORMATS.items()], indent=2))
         return DONE
     for name, one in FORMATS.items():
         click.echo(f"{name}: {one.what}{' (with --profile)' if one.takes_profile else ''}")
+    click.echo(f"Ready profiles: {', '.join(profile_names())}. For another table copy the nearest of them from reference/profiles/, correct its"
+               " headings, units and words, and give the copy to --profile: what does not fit yet is named place by place, and nothing is stored.")
     return DONE
 
 

@@ -14,6 +14,8 @@ from pipeline.composition.compare import Comparison
 from pipeline.swap import Swap
 from pipeline.problems import InputError, Problem
 
+OWN_TABLES = ("entries", "attributes", "values", "components")
+SWAP_TABLES = ("decisions", "lines", "figures", "verdicts")
 # What a comparison must never write into: the project's own data, and releases.
 PROTECTED = ("mappings", "reference", "composition", "output", "pipeline")
 
@@ -38,12 +40,12 @@ def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
 
 
 def _tables(comparison: Comparison, swapped: Swap | None) -> dict[str, pd.DataFrame]:
-    own = {name: getattr(comparison, name) for name in ("entries", "attributes", "values", "components")}
+    own = {name: getattr(comparison, name) for name in OWN_TABLES}
     return own if swapped is None else {**own, **_swap_tables(swapped)}
 
 
 def _swap_tables(swapped: Swap) -> dict[str, pd.DataFrame]:
-    return {f"swap_{name}": getattr(swapped, name) for name in ("decisions", "lines", "figures", "verdicts")}
+    return {f"swap_{name}": getattr(swapped, name) for name in SWAP_TABLES}
 
 
 def check_folder(folder: Path, root: Path) -> None:
@@ -61,13 +63,17 @@ def write(comparison: Comparison, swapped: Swap | None, folder: Path, root: Path
     """Writes one CSV per table into ``folder`` (made if need be), each whole or not at all; gives their paths.
 
     Files: entries, attributes, values, components and, with a release, swap_decisions,
-    swap_lines, swap_figures and swap_verdicts. The same tables give the same bytes.
+    swap_lines, swap_figures and swap_verdicts. Those of an earlier comparison that this one
+    does not write are removed: they would be read as its own. The same tables give the same bytes.
     Raises :class:`InputError` when ``folder`` is protected or cannot be written.
     """
     check_folder(folder, root)
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        if swapped is None:
+            for name in SWAP_TABLES:
+                (folder / f"swap_{name}.csv").unlink(missing_ok=True)
         for name, frame in _tables(comparison, swapped).items():
             target, part = folder / f"{name}.csv", folder / f".{name}.{os.getpid()}.part"
             try:

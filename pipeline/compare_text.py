@@ -158,10 +158,10 @@ def _decision_rows(rows: pd.DataFrame) -> list[str]:
     broken = rows[rows["state"].isin(BROKEN)]
     told = []
     if len(broken):
-        told.append(f"Decisions that break: {len(broken)}:")
+        told.append(f"Decisions that break: {len(broken)} ({_by_kind('in mappings/' + broken['file'] + '.csv')}):")
         for row in broken.itertuples():
             now = f"; now {row.now_entry_id} {_cut(row.now_name)!r}" if row.now_entry_id else ""
-            told.append(f"  mappings/foods.csv:{row.row}: {row.decision_id} ({row.phrase!r}, {row.lines} lines) was made on "
+            told.append(f"  mappings/{row.file}.csv:{row.row}: {row.decision_id} ({row.phrase!r}, {row.lines} lines) was made on "
                         f"{row.entry_id} {_cut(row.entry_name)!r}: {row.state}{now}")
             told.append(f"     {row.remedy}")
     return told

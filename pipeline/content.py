@@ -22,6 +22,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 PACKAGE = Path(__file__).parent
 # A new version of one of these may change a result, so it starts the stages afresh.
@@ -141,6 +143,8 @@ def _index(index: pd.Index) -> Iterator[bytes]:
 
 def _column(values: Any) -> Iterator[bytes]:
     """The chunks of one column: its dtype, then its values with missing ones kept apart from any value."""
+    if type(values) is pd.arrays.NumpyExtensionArray:
+        values = values.to_numpy()  # pandas wraps a plain column; unwrapped, the whole column is keyed at once
     dtype = values.dtype
     yield str(dtype).encode()
     if isinstance(dtype, pd.CategoricalDtype):
@@ -148,17 +152,37 @@ def _column(values: Any) -> Iterator[bytes]:
         yield from _column(dtype.categories.array)
         yield np.ascontiguousarray(values.codes).tobytes()
     elif isinstance(dtype, pd.StringDtype):
-        # The list's own text is unambiguous: strings are quoted and escaped, missing is not.
-        yield repr(values.to_numpy(dtype=object, na_value=None).tolist()).encode("utf-8", "surrogatepass")
+        yield from _text(values)
     elif dtype.kind == "f" and isinstance(dtype, np.dtype):
-        numbers = values.to_numpy()
+        numbers = np.asarray(values)
         # Every "not a number" alike: its spare bits may differ between two ways to the same table.
         yield np.where(np.isnan(numbers), np.nan, numbers).tobytes()
     elif isinstance(dtype, np.dtype) and dtype.kind in "biumM":
-        yield np.ascontiguousarray(values.to_numpy()).tobytes()
+        yield np.ascontiguousarray(values).tobytes()
     else:
         for value in values:
             yield from _chunks(value)
+
+
+def _text(values: Any) -> Iterator[bytes]:
+    """The lengths of the strings (-1 for a missing one), then the strings themselves; the same however they are held.
+
+    Taken from the memory of the column: a composition table has a million strings and more, and every run keys it.
+    """
+    try:
+        found = pa.array(values, type=pa.large_string())
+    except UnicodeEncodeError:  # half of a surrogate pair, which Arrow cannot hold
+        # The list's own text is unambiguous: strings are quoted and escaped, missing is not.
+        yield b"as written"
+        yield repr(values.to_numpy(dtype=object, na_value=None).tolist()).encode("utf-8", "surrogatepass")
+        return
+    whole = found.combine_chunks() if isinstance(found, pa.ChunkedArray) else found
+    yield pc.fill_null(pc.binary_length(whole), -1).to_numpy(zero_copy_only=False).tobytes()
+    held = whole.drop_null()  # what lies in memory under a missing string is no part of the content
+    if len(held):
+        _, offsets, data = held.buffers()
+        ends = np.frombuffer(offsets, dtype="int64")[held.offset:held.offset + len(held) + 1]
+        yield bytes(memoryview(data)[ends[0]:ends[-1]]) if data is not None else b""
 
 
 def _files(path: Path) -> Iterator[bytes]:

@@ -1,26 +1,33 @@
 """Loads ``mappings/``: vocabularies, and what people decided.
 
-A decision carries what it was decided on (``entry_name``). When the table no longer
+A decision about a food (``foods.csv``) says of a line that it is an entry (``match``), that it is
+not an entry or, without one, none at all (``no-match``), or that it is no food of its own but
+a remark (``use-as-note``). It is about (``scope``) a phrase, a family of phrases
+(``pattern``, see :mod:`pipeline.phrases`) or one line of one recipe (``line``: ``recipe_id``, and the
+line in ``phrase``). The nearest one counts: line, then phrase, then pattern.
+
+Each carries what it was decided on (``entry_name``). When the table no longer
 has that entry under that name the decision has expired: it is not applied, the run
 says so by row, and the lines it settled go back to the worklist.
 """
 
 from __future__ import annotations
 
-import re
-import unicodedata
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import NamedTuple
 
 import pandas as pd
 
+from pipeline.phrases import line_key, pattern_fault, pattern_fits, patterns_meet, pattern_words, phrase_key
 from pipeline.problems import WARNING, InputError, Problem
 from pipeline.sources import ROOT, file_sha256, read_csv
 from pipeline.tables import STATES
 
-DECISION_KINDS = ("match", "no-match")
-_GAPS = re.compile(r"[^a-z0-9%]+")
+DECISION_KINDS = ("match", "no-match", "use-as-note")
+PHRASE, PATTERN, LINE = SCOPES = ("phrase", "pattern", "line")
 
 FILES: dict[str, tuple[str, ...]] = {
     "words": ("word", "means", "kind", "region", "source_id", "note"),
@@ -30,7 +37,7 @@ FILES: dict[str, tuple[str, ...]] = {
     "preparations": ("word", "kind"),
     "cooking_verbs": ("phrase", "method", "liquid", "note"),
     "foods": ("decision_id", "kind", "phrase", "state", "table", "entry_id", "entry_name", "decided_by", "decided_on",
-              "reason", "replaces"),
+              "reason", "replaces", "scope", "recipe_id"),
     "methods": ("decision_id", "recipe_id", "line_text", "method", "liquid", "decided_by", "decided_on", "reason"),
     "same_foods": ("decision_id", "table_a", "entry_a", "name_a", "table_b", "entry_b", "name_b", "why", "decided_by",
                    "decided_on"),
@@ -89,27 +96,45 @@ def _unsigned(path: Path, frame: pd.DataFrame, signed: tuple[str, ...]) -> list[
     return problems
 
 
-def phrase_key(phrase: str) -> str:
-    """The form in which phrases are compared: lower case, no accents, single spaces, no marks."""
-    plain = unicodedata.normalize("NFKD", phrase.casefold())
-    letters = "".join(mark for mark in plain if not unicodedata.combining(mark))
-    letters = letters.replace("&", " and ").replace("’", "'").replace("'s", "")
-    return _GAPS.sub(" ", letters).strip()
-
-
 def _malformed(path: Path, foods: pd.DataFrame) -> list[Problem]:
     """A problem for each row that cannot be a decision, whatever the composition table."""
-    rules = [
-        (~foods["kind"].isin(DECISION_KINDS), "kind", "unknown-kind", f"Use one of: {', '.join(DECISION_KINDS)}"),
-        (~foods["state"].isin(STATES), "state", "unknown-state", f"Use one of: {', '.join(filter(None, STATES))}, or leave it empty"),
-        (foods["phrase"].map(phrase_key) == "", "phrase", "no-phrase", "Write the words of the line that it settles"),
-        (~foods["decided_on"].map(_is_day), "decided_on", "not-a-day", "Write the day as 2026-11-25"),
-        ((foods["kind"] == "match") & (foods["entry_id"] == ""), "entry_id", "no-entry", "Name the entry, or make it a no-match"),
-        ((foods["replaces"] != "") & (foods["replaces"] == foods["decision_id"]), "replaces", "replaces-itself",
+    return [Problem(f"{path}:{row + 2}", f"{column} is {foods.at[row, column]!r}{because}", remedy, code)
+            for broken, column, because, code, remedy in _rules(foods) for row in foods.index[broken.astype("bool")]]
+
+
+def malformed(foods: pd.DataFrame, path: Path) -> list[Problem]:
+    """A problem for each row of food decisions that is unsigned, has a taken id, or cannot be a decision."""
+    return _unsigned(path, foods, SIGNED["foods"]) or _malformed(path, foods)
+
+
+def _rules(foods: pd.DataFrame) -> list[tuple[pd.Series, str, str, str, str]]:
+    """(which rows break it, column, why, code, remedy) for each rule about a row."""
+    on_line, on_pattern = foods["scope"] == LINE, foods["scope"] == PATTERN
+    fault = foods["phrase"].where(on_pattern, "").map(lambda pattern: pattern_fault(pattern) if pattern else "")
+    marks = foods["phrase"].str.contains(r"[*|]") & ~on_line & ~on_pattern
+    wordless = foods["phrase"].map(phrase_key).where(~on_line, foods["phrase"].map(line_key)) == ""
+    note, match = foods["kind"] == "use-as-note", foods["kind"] == "match"
+    return [
+        (~foods["kind"].isin(DECISION_KINDS), "kind", "", "unknown-kind", f"Use one of: {', '.join(DECISION_KINDS)}"),
+        (~foods["scope"].isin(("", *SCOPES)), "scope", "", "unknown-scope", f"Use one of: {', '.join(SCOPES)}; empty is phrase"),
+        (~foods["state"].isin(STATES), "state", "", "unknown-state",
+         f"Use one of: {', '.join(filter(None, STATES))}, or leave it empty"),
+        (wordless & ~on_pattern, "phrase", "", "no-phrase", "Write the words of the line that it settles"),
+        *((fault == why, "phrase", f", which {why}", "not-a-pattern",
+           "* stands for any words or letters, | between words for a choice; a pattern needs one word that is written out")
+          for why in sorted(set(fault) - {""})),
+        (marks, "phrase", " and its scope is not pattern", "not-a-phrase", "Write pattern in the column scope, or the words alone"),
+        (on_line & (foods["recipe_id"] == ""), "recipe_id", "", "no-recipe", "Name the recipe that has the line"),
+        (~on_line & (foods["recipe_id"] != ""), "recipe_id", " and its scope is not line", "no-line",
+         "Write line in the column scope, or leave the recipe out"),
+        (on_line & (foods["state"] != ""), "state", " on one line", "state-on-line", "Leave it empty: the line says its own state"),
+        (~foods["decided_on"].map(_is_day), "decided_on", "", "not-a-day", "Write the day as 2026-11-25"),
+        (match & (foods["entry_id"] == ""), "entry_id", "", "no-entry", "Name the entry, or make it a no-match"),
+        (note & (foods["entry_id"] + foods["entry_name"] != ""), "entry_id", " for a note", "note-with-entry",
+         "Leave entry_id and entry_name empty: a note is no food"),
+        ((foods["replaces"] != "") & (foods["replaces"] == foods["decision_id"]), "replaces", "", "replaces-itself",
          "Name the decision that it replaces"),
     ]
-    return [Problem(f"{path}:{row + 2}", f"{column} is {foods.at[row, column]!r}", remedy, code)
-            for broken, column, code, remedy in rules for row in foods.index[broken]]
 
 
 def _malformed_same(path: Path, same: pd.DataFrame) -> list[Problem]:
@@ -131,51 +156,208 @@ def _is_day(text: str) -> bool:
         return False
 
 
-def standing_decisions(foods: pd.DataFrame, table: str, entries: pd.DataFrame) -> tuple[pd.DataFrame, list[Problem]]:
+# ---------------------------------------------------------------- which decisions hold
+
+DISPUTED = "disputed"  # the kind of decisions that contradict each other; never written in the file
+NOTE = "note"  # the severity of a row that does no harm
+WHERE = "mappings/foods.csv"
+
+
+def standing_decisions(
+    foods: pd.DataFrame, table: str, entries: pd.DataFrame, disputed: bool = False,
+) -> tuple[pd.DataFrame, list[Problem]]:
     """The food decisions that hold for ``table``, and a problem per expired or conflicting one.
 
     ``foods``: ``mappings/foods.csv``, whose column ``table`` names one table, several joined
     by ";", or none for all; ``entries``: model Entries of ``table``. A decision
     named in another one's ``replaces`` no longer counts. A decision expires when its entry
-    is gone or has another name than the one it was decided on. Decisions on one phrase and
-    state that cannot both hold are all set aside: two matches, or a match beside a no-match
-    of the same entry or of every entry.
+    is gone or has another name than the one it was decided on. Decisions of one scope that answer
+    the same line and cannot both hold are all set aside: two matches, or a match beside a no-match of
+    the same entry or of every entry, or a note beside either. With ``disputed`` they stay, with that
+    kind, so that their lines go to a person.
     """
+    here, problems = _in_force(foods, table, entries)
+    against = conflicting(here)
+    ids = foods["decision_id"]
+    problems += [Problem(f"{WHERE}:{row + 2}",
+                         f"decision {ids[row]} and {ids[other]} (row {other + 2}) both settle {foods.at[row, 'phrase']!r}",
+                         "Keep one of them and name the other in `replaces`", "conflicting-decision", WARNING, "match")
+                 for row, other in against.items()]
+    if disputed:
+        here.loc[list(against), "kind"] = DISPUTED
+        return here, problems
+    return here.drop(index=list(against)), problems
+
+
+def _in_force(foods: pd.DataFrame, table: str, entries: pd.DataFrame) -> tuple[pd.DataFrame, list[Problem]]:
+    """The decisions for ``table`` that are neither replaced nor expired, and a problem per expired one."""
     serves = foods["table"].map(lambda names: names == "" or table in names.split(";")).astype("bool")
     here = foods[serves & ~foods["decision_id"].isin(set(foods["replaces"]) - {""})].copy()
     current = here["entry_id"].map(entries.set_index("entry_id")["name"]).fillna("")
-    expired = current != here["entry_name"]
+    expired = (current != here["entry_name"]) & (here["kind"] != DISPUTED)
     problems = [
-        Problem(f"mappings/foods.csv:{row + 2}",
+        Problem(f"{WHERE}:{row + 2}",
                 f"decision {here.at[row, 'decision_id']} was made on entry {here.at[row, 'entry_id']} "
                 f"{here.at[row, 'entry_name']!r}, " + (f"which table {table} now calls {current[row]!r}" if current[row]
                                                        else f"which table {table} does not have"),
                 "Decide again on the entry as it is now, or remove the row", "expired-decision", WARNING, "match")
         for row in here.index[expired]
     ]
-    here = here[~expired]
-    against = _conflicting(here)
-    for row, other in against.items():
-        problems.append(Problem(f"mappings/foods.csv:{row + 2}",
-                                f"decision {here.at[row, 'decision_id']} and {other} both settle {here.at[row, 'phrase']!r}",
-                                "Keep one of them and name the other in `replaces`", "conflicting-decision", WARNING, "match"))
-    return here.drop(index=list(against)), problems
+    return here[~expired], problems
 
 
-def _conflicting(decisions: pd.DataFrame) -> dict[int, str]:
-    """Row -> the id of another decision that it cannot stand beside."""
-    found: dict[int, str] = {}
-    for _, group in decisions.groupby([decisions["phrase"].map(phrase_key), "state"], sort=False):
-        rows = list(group[["kind", "entry_id", "decision_id"]].itertuples())
-        for first in rows:
-            other = next((second for second in rows if second.Index != first.Index and _clash(first, second)), None)
-            if other is not None:
-                found[first.Index] = other.decision_id
+def beside(foods: pd.DataFrame, table: str, entries: pd.DataFrame, decision_id: str) -> pd.Series | None:
+    """A decision in force for ``table`` that ``decision_id`` cannot stand beside, or None."""
+    here, _ = _in_force(foods, table, entries)
+    against = conflicting(here)
+    number = next((number for number in against if foods.at[number, "decision_id"] == decision_id), None)
+    return None if number is None else foods.loc[against[number]]
+
+
+def conflicting(rows: pd.DataFrame) -> dict[int, int]:
+    """Row -> another row of these decisions that it cannot stand beside."""
+    found: dict[int, int] = {}
+    keys = rows["phrase"].map(phrase_key).where(rows["scope"] != LINE, rows["phrase"].map(line_key))
+    exact = rows[rows["scope"] != PATTERN]
+    scope = exact["scope"].where(exact["scope"] == LINE, PHRASE)
+    for _, group in exact.groupby([scope, "recipe_id", keys[exact.index], "state"], sort=False):
+        found |= _clashing(list(group.itertuples()), lambda one, other: True)
+    for _, group in rows[rows["scope"] == PATTERN].groupby("state", sort=False):
+        found |= _clashing(list(group.itertuples()), lambda one, other: _answer(one) != _answer(other) and patterns_meet(one.phrase, other.phrase))
     return dict(sorted(found.items()))
 
 
-def _clash(first, second) -> bool:
-    if first.kind == second.kind:
-        return first.kind == "match"
-    refusal, match = (first, second) if first.kind == "no-match" else (second, first)
-    return refusal.entry_id in ("", match.entry_id)
+def _clashing(rows: list, same_line: Callable) -> dict[int, int]:
+    found = {}
+    for one in rows:
+        other = next((other for other in rows if other.Index != one.Index and _clash(one, other) and same_line(one, other)), None)
+        if other is not None:
+            found[one.Index] = other.Index
+    return found
+
+
+def _answer(row) -> tuple[str, str]:
+    return row.kind, row.entry_id
+
+
+def _clash(one, other) -> bool:
+    kinds = {one.kind, other.kind}
+    if DISPUTED in kinds or kinds == {"no-match"}:
+        return False
+    if "no-match" not in kinds:
+        return True
+    refusal, said = (one, other) if one.kind == "no-match" else (other, one)
+    return refusal.entry_id == "" or (said.kind == "match" and refusal.entry_id == said.entry_id)
+
+
+# ---------------------------------------------------------------- which decision answers a line
+
+class Ruling(NamedTuple):
+    """What people decided about a line.
+
+    ``decision``: the row that settles it (kind ``match``, ``use-as-note``, or ``no-match`` of every entry),
+    or None; ``refused``: entries ruled out; ``disputed``: the decisions that contradict each other,
+    "" if none: then a person must look; ``ids``: every decision that had a say.
+    """
+
+    decision: object | None = None
+    refused: frozenset[str] = frozenset()
+    disputed: str = ""
+    ids: tuple[str, ...] = ()
+
+
+class Standing:
+    """The decisions that hold, ready to be asked; build once, ask often.
+
+    ``rows``: what :func:`standing_decisions` gives; ``says_nothing``: whether a word tells nothing
+    about a food ("organic"): a phrase is looked up as written and without such words.
+    """
+
+    def __init__(self, rows: pd.DataFrame, says_nothing: Callable[[str], bool] = lambda word: False):
+        self.says_nothing = says_nothing
+        self.lines: dict[str, list] = {}
+        self.phrases: dict[tuple[str, str], list] = {}
+        self.patterns: dict[str, list] = {}
+        for row in rows.sort_values("decision_id", kind="stable").itertuples(index=False):
+            if row.scope == LINE:
+                self.lines.setdefault(f"{row.recipe_id}/{line_key(row.phrase)}", []).append(row)
+            elif row.scope == PATTERN:
+                self.patterns.setdefault(row.state, []).append((pattern_fits(row.phrase), row))
+            else:
+                self.phrases.setdefault((phrase_key(row.phrase), row.state), []).append(row)
+
+    def line_key(self, line_id: str, text: str) -> str:
+        """What names a line for :meth:`ruling`; "" where nobody decided on this one line of this recipe."""
+        if not self.lines:
+            return ""
+        key = f"{line_id.split('/')[0]}/{line_key(text)}"
+        return key if key in self.lines else ""
+
+    def ruling(self, phrase: str, state: str = "", line: str = "") -> Ruling:
+        """What was decided about a phrase in a state, on the line that ``line`` names (:meth:`line_key`).
+
+        The nearest decision counts: on the line, on the phrase (first as written, first in this
+        state), on a pattern. An entry that a nearer one refuses is not taken from a farther one.
+        """
+        refused: set[str] = set()
+        ids: list[str] = []
+        for rows in self._levels(phrase, state, line):
+            ids += [row.decision_id for row in rows]
+            if any(row.kind == DISPUTED for row in rows):
+                return Ruling(None, frozenset(refused | {row.entry_id for row in rows if row.kind == "no-match"} - {""}),
+                              ", ".join(row.decision_id for row in rows if row.kind == DISPUTED), tuple(ids))
+            none = next((row for row in rows if row.kind == "no-match" and row.entry_id == ""), None)
+            if none is not None:
+                return Ruling(none, frozenset(refused), "", tuple(ids))
+            said = next((row for row in rows if row.kind != "no-match" and row.entry_id not in refused), None)
+            refused |= {row.entry_id for row in rows if row.kind == "no-match"}
+            if said is not None:
+                return Ruling(said, frozenset(refused), "", tuple(ids))
+        return Ruling(None, frozenset(refused), "", tuple(ids))
+
+    def _levels(self, phrase: str, state: str, line: str):
+        """The decisions that answer, the nearest first."""
+        yield self.lines.get(line, ())
+        keys, states = self._keys(phrase), tuple(dict.fromkeys((state, "")))
+        for said in states:
+            for key in keys:
+                yield self.phrases.get((key, said), ())
+        for said in states:
+            yield [row for fits, row in self.patterns.get(said, ()) if any(fits(key) for key in keys)]
+
+    def _keys(self, phrase: str) -> tuple[str, ...]:
+        """The forms in which a phrase is looked up: as written, and without words that say nothing."""
+        written = phrase_key(phrase)
+        kept = " ".join(word for word in written.split() if not self.says_nothing(word))
+        return tuple(dict.fromkeys(key for key in (written, kept) if key))
+
+
+def dead_rows(
+    foods: pd.DataFrame, entries_by_table: Mapping[str, pd.DataFrame], parsed: pd.DataFrame,
+    says_nothing: Callable[[str], bool] = lambda word: False,
+) -> list[Problem]:
+    """A problem per decision that no line of the collection asked for.
+
+    ``entries_by_table``: model Entries by the name of each table of the run; ``parsed``: model Parsed, all lines.
+    It is a note, for another collection may ask for it; a warning where the recipe is here and has no such line any more.
+    Decisions that expired, contradict each other or were replaced are reported as that.
+    """
+    standing = [standing_decisions(foods, table, entries)[0] for table, entries in entries_by_table.items()]
+    asked: set[str] = set()
+    for rows in standing:
+        books = Standing(rows, says_nothing)
+        told = parsed.assign(line=[books.line_key(*pair) for pair in zip(parsed["line_id"], parsed["text"], strict=True)])
+        once = told.drop_duplicates(["phrase", "state", "line"])
+        for phrase, state, line in zip(once["phrase"], once["state"], once["line"], strict=True):
+            asked.update(books.ruling(phrase, state, line).ids)
+    recipes = set(parsed["line_id"].str.split("/").str[0])
+    held = sorted({row for rows in standing for row in rows.index})
+    return [_dead(foods.loc[row], row, recipes) for row in held if foods.at[row, "decision_id"] not in asked]
+
+
+def _dead(row: pd.Series, number: int, recipes: set[str]) -> Problem:
+    what = f"no line of this collection asks for decision {row['decision_id']} ({row['phrase']!r})"
+    if row["scope"] == LINE and row["recipe_id"] in recipes:
+        return Problem(f"{WHERE}:{number + 2}", f"recipe {row['recipe_id']} no longer has the line {row['phrase']!r} of decision {row['decision_id']}",
+                       "Decide again on the line as it is now, or remove the row", "dead-decision", WARNING, "match")
+    return Problem(f"{WHERE}:{number + 2}", what, "Keep it for another collection, or remove the row", "dead-decision", NOTE, "match")

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pandas as pd
 
+from pipeline.composition import store
+from pipeline.composition.load import CompositionTable
+from pipeline.composition.recomputed import FACTOR, NITROGEN, recomputed
 from pipeline.decisions import Mappings
-from pipeline.sources import CompositionTable, Reference
+from pipeline.sources import Reference
 
 # File -> the column that names its rows. Small files go whole; the others by the ids in use.
 WHOLE = {"energy_factors": "component", "rules": "rule_id", "amount_spread": "spread_id", "amount_rules": "rule_id"}
@@ -66,6 +71,35 @@ def used_composition(composition: CompositionTable, stage_tables: dict[str, pd.D
     entries = composition.entries[composition.entries["entry_id"].isin(used)].reset_index(drop=True)
     values = composition.values[composition.values["entry_id"].isin(used)].reset_index(drop=True)
     return entries, values
+
+
+def nitrogen(loaded: list[CompositionTable], members: pd.DataFrame | None, root: Path | None = None) -> pd.DataFrame:
+    """Nitrogen (g per 100 g) and its factor as the imported tables among ``loaded`` give them: entry_id, component, value.
+
+    ``members`` says which entry of several tables is which in the run; a food has that of the first table which gives it.
+    """
+    imported, frames = set(store.names(root)), []
+    for table in loaded:
+        if table.name not in imported:
+            continue
+        rows = store.load(table.name, [NITROGEN, FACTOR], root, originals=False).values
+        rows = rows.loc[rows["value"].notna(), ["entry_id", "component", "value"]]
+        if members is not None:
+            own = members[members["table"] == table.name].set_index("own_id")["entry_id"]
+            rows = rows.assign(entry_id=rows["entry_id"].map(own))
+        frames.append(rows)
+    if not frames:
+        return pd.DataFrame({"entry_id": pd.Series(dtype="str"), "component": pd.Series(dtype="str"), "value": pd.Series(dtype="float64")})
+    return pd.concat(frames, ignore_index=True).drop_duplicates(["entry_id", "component"], ignore_index=True)
+
+
+def used_recomputed(reference: Reference, nitrogen: pd.DataFrame | None, stage_tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """Energy and protein of the entries that lines were matched to: the table's beside the recomputed ones."""
+    lines = stage_tables["lines"]
+    used = set(lines.loc[lines["outcome"] == "accepted", "entry_id"])
+    values = stage_tables["values"]
+    given = nitrogen if nitrogen is not None else values.loc[[], ["entry_id", "component", "value"]]
+    return recomputed(values[values["entry_id"].isin(used)], given, reference.components, reference.energy_factors)
 
 
 def used_disagreements(disagreements: pd.DataFrame, stage_tables: dict[str, pd.DataFrame]) -> pd.DataFrame:

@@ -79,6 +79,7 @@ class Shared:
     collection: steps.Bundle
     entries: Keyed
     values: Keyed
+    at_stake: Keyed
     mappings: Keyed
     preferred: Keyed
     later: Keyed
@@ -88,7 +89,7 @@ class Shared:
     def of(cls, job: Job) -> Shared:
         collection = {name: getattr(job.collection, name) for name in steps.BY_RECIPE}
         entries, several = Keyed(job.table.entries), job.several
-        return cls(job, collection, entries, Keyed(job.table.values), Keyed(job.mappings),
+        return cls(job, collection, entries, Keyed(job.table.values), Keyed(steps.at_stake(job.table.values)), Keyed(job.mappings),
                    Keyed(several.first.entries) if several else entries, Keyed(several.later if several else ()),
                    Keyed(several.disagreements if several else None))
 
@@ -99,7 +100,8 @@ def submitted(shared: Shared, part: steps.Bundle) -> dict[str, PrefectFuture]:
     table = shared.job.several.first.name if shared.job.several else shared.job.table.name
     only = shared.job.reference.only
     read = TASKS["read"].submit(part, mappings)
-    matched = TASKS["match"].submit(read, shared.preferred, table, mappings, only("match_weights", "rules"), shared.later)
+    matched = TASKS["match"].submit(read, shared.preferred, table, mappings, only("match_weights", "rules"), shared.later,
+                                    shared.at_stake)
     weighed = TASKS["weigh"].submit(read, matched, entries, only(
         "measures", "edible_portions", "densities", "amount_spread", "amount_rules"))
     cooked = TASKS["cook"].submit(read, matched, weighed, entries, mappings, only(

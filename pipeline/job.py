@@ -11,10 +11,12 @@ import pandas as pd
 from pipeline import decisions, evidence, problems, sources
 from pipeline.composition import combine
 from pipeline.composition.combine_weigh import weighing
+from pipeline.composition.load import CompositionTable, load_table
 from pipeline.content import content_key
 from pipeline.policy import Policy, load_policy
 from pipeline.problems import ERROR, Problem
 from pipeline.sources import ROOT
+from pipeline.stages import audit_entries, match_words
 from pipeline.stages.ingest import Collection, ingest
 from pipeline.stages.release import InputFile, ReleaseMeta
 from pipeline.stages.standing import doubted, judged_again
@@ -39,16 +41,19 @@ SHARED = {"inputs": "input_id"}
 @dataclass(frozen=True)
 class Job:
     """Everything a run reads, loaded and checked. ``table`` is the one composition table, or several
-    combined, which ``several`` then describes."""
+    combined, which ``several`` then describes; ``loaded`` are they one by one; ``nitrogen`` is what they
+    say of their protein."""
 
     collection: Collection
-    table: sources.CompositionTable
+    table: CompositionTable
     reference: sources.Reference
     mappings: decisions.Mappings
     policy: Policy
     policy_hash: str
     release_id: str
     several: combine.Several | None = None
+    nitrogen: pd.DataFrame | None = None
+    loaded: tuple[CompositionTable, ...] = ()
 
 
 def prepare_job(collection: Path | None, table: str, root: Path | None = None) -> Job:
@@ -61,7 +66,7 @@ def prepare_job(collection: Path | None, table: str, root: Path | None = None) -
     home = root or ROOT
     reference = sources.load(root)
     mappings = decisions.load(root)
-    loaded = [sources.load_table(name, reference.sources, root) for name in combine.table_names(table)]
+    loaded = [load_table(name, reference.sources, root) for name in combine.table_names(table)]
     several = combine.combine(loaded, mappings.same_foods, mappings.foods) if len(loaded) > 1 else None
     composition = several.table if several else loaded[0]
     reference = weighing(reference, loaded, mappings, root)
@@ -71,7 +76,9 @@ def prepare_job(collection: Path | None, table: str, root: Path | None = None) -
     policy_hash = sources.file_sha256(policy_path)
     content = content_key(read.files, reference.hashes, mappings.hashes, composition.hashes, policy_hash,
                           version("potash"), sorted((ROOT / "pipeline").rglob("*.py")))
-    return Job(read, composition, reference, mappings, policy, policy_hash, f"{_slug(read.name)}-{content[:8]}", several)
+    nitrogen = evidence.nitrogen(loaded, several.members if several else None, root)
+    return Job(read, composition, reference, mappings, policy, policy_hash, f"{_slug(read.name)}-{content[:8]}", several, nitrogen,
+               tuple(loaded))
 
 
 def _slug(name: str) -> str:
@@ -93,6 +100,9 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
     tables["published"] = _of_recipes(ingested.published, tables["recipes"])
     tables["printed_claims"] = _of_recipes(ingested.printed_claims, tables["recipes"])
     tables["entries"], tables["values"] = evidence.used_composition(job.table, tables)
+    tables["recomputed"] = evidence.used_recomputed(job.reference, job.nitrogen, tables)
+    noted = audit_entries.entries(tables["recomputed"], tables["lines"], job.reference)
+    tables["findings"] = pd.concat([tables["findings"], noted], ignore_index=True)
     tables["factors"] = evidence.used_factors(job.reference, tables)
     citing = [tables["factors"], tables["values"], tables["inputs"], tables["verdicts"]]
     if job.several:
@@ -103,8 +113,14 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
     stage_problems = [bundle["problems"] for bundle in bundles if "problems" in bundle]
     found = [one for table in stage_problems for one in problems.from_table(table)]
     combined = job.several.problems if job.several else ()
-    tables["problems"] = problems.to_table([*ingested.problems, *combined, *found, *failed])
+    tables["problems"] = problems.to_table([*ingested.problems, *combined, *found, *failed, *_unused_decisions(job, tables["parsed"])])
     return tables
+
+
+def _unused_decisions(job: Job, parsed: pd.DataFrame) -> list[Problem]:
+    ignored = match_words.vocabulary(job.mappings.words).ignored
+    return decisions.dead_rows(job.mappings.foods, {table.name: table.entries for table in job.loaded}, parsed,
+                               lambda word: match_words.singular(word) in ignored)
 
 
 def _joined(name: str, bundles: list[dict[str, pd.DataFrame]]) -> pd.DataFrame:

@@ -12,7 +12,6 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline import tables
 from pipeline.problems import InputError, Problem
 from pipeline.root import ROOT
 
@@ -79,16 +78,6 @@ class Reference:
     def rule(self, rule_id: str) -> float:
         """A threshold from ``reference/rules.csv``; KeyError when it is not there."""
         return float(self.frames["rules"].set_index("rule_id").at[rule_id, "value"])
-
-
-@dataclass(frozen=True)
-class CompositionTable:
-    """One composition table in the common form (:class:`tables.Entries`, :class:`tables.Values`)."""
-
-    name: str
-    entries: pd.DataFrame
-    values: pd.DataFrame
-    hashes: dict[str, str]
 
 
 def file_sha256(path: Path) -> str:
@@ -165,78 +154,3 @@ def _unknown_sources(folder: Path, frames: dict[str, pd.DataFrame]) -> list[Prob
                 problems.append(Problem(f"{folder / name}.csv:{row + 2}", f"cites the unknown source {value!r}",
                                         "Add the source to reference/sources.csv, or correct the id", "unknown-source"))
     return problems
-
-
-def table_names(root: Path | None = None) -> list[str]:
-    """The composition tables that are there, by name: the curated and the imported ones."""
-    from pipeline.composition import store  # late: the store rests on this layer
-
-    folder = (root or ROOT) / "reference" / "composition"
-    return sorted({path.parent.name for path in folder.glob("*/entries.csv")} | set(store.names(root)))
-
-
-def load_table(name: str, sources: pd.DataFrame, root: Path | None = None) -> CompositionTable:
-    """One composition table in the common form: a curated one, or an imported one with the
-    components of ``reference/components.csv`` (its rows were checked when it was stored).
-
-    Raises :class:`InputError` for a name that does not exist (it lists those that do),
-    for rows that break the models and for a source that ``sources`` does not list.
-    """
-    known = table_names(root)
-    if name not in known:
-        raise InputError(Problem(f"--table {name}", "no composition table has this name",
-                                 f"Choose one of: {', '.join(known) or 'none is there'}", "unknown-table"))
-    folder = (root or ROOT) / "reference" / "composition" / name
-    if not (folder / "entries.csv").is_file():
-        return _load_stored(name, sources, root)
-    entries = _load_common(folder / "entries.csv", tables.Entries, ("refuse_fraction",))
-    values = _load_common(folder / "values.csv", tables.Values, ("value", "n", "standard_error", "minimum", "maximum"))
-    missing = sorted((set(entries["source_id"]) | set(values["source_id"])) - set(sources["source_id"]))
-    if missing:
-        raise InputError(Problem(str(folder), f"cites unknown sources: {', '.join(missing)}",
-                                 "Add them to reference/sources.csv", "unknown-source"))
-    orphans = sorted(set(values["entry_id"]) - set(entries["entry_id"]))
-    if orphans:
-        raise InputError(Problem(str(folder / "values.csv"), f"has values of entries that are not there: {orphans[:5]}",
-                                 "Add the entries, or remove the values", "orphan-values"))
-    hashes = {f"reference/composition/{name}/{file}": file_sha256(folder / file) for file in ("entries.csv", "values.csv")}
-    return CompositionTable(name, entries, values, hashes)
-
-
-def _load_stored(name: str, sources: pd.DataFrame, root: Path | None) -> CompositionTable:
-    from pipeline.composition import store
-
-    reference = (root or ROOT) / "reference" / "components.csv"
-    components = read_csv(reference, *FILES["components"])["component"].unique().tolist()
-    stored = store.load(name, components, root, originals=False)
-    unlisted = sorted(set(stored.facts["source_ids"]) - set(sources["source_id"]))
-    if unlisted:
-        raise InputError(Problem(
-            f"composition/{name}", f"cites a source that is not listed: {', '.join(unlisted)}",
-            f"Add it to reference/sources.csv with its citation, licence and sha256 {stored.facts['source']['sha256']}",
-            "unknown-source"))
-    return CompositionTable(name, _with_curated_words(stored.entries, root), stored.values, stored.hashes)
-
-
-def _with_curated_words(entries: pd.DataFrame, root: Path | None) -> pd.DataFrame:
-    """An imported table's entries with the common names, state and cooking class that a curated
-    table gives the same entry: the same source row under the same name."""
-    key, words = ["source_id", "source_row", "name"], ["common_names", "state", "cooking_class"]
-    folder = (root or ROOT) / "reference" / "composition"
-    curated = [_load_common(path, tables.Entries, ("refuse_fraction",)) for path in sorted(folder.glob("*/entries.csv"))]
-    if not curated:
-        return entries
-    known = pd.concat(curated)[[*key, *words]].drop_duplicates(key)
-    both = entries.merge(known, on=key, how="left", suffixes=("", "_curated"), validate="1:1")
-    for word in words:
-        both[word] = both[f"{word}_curated"].where(both[f"{word}_curated"].notna(), both[word])
-    return both[entries.columns.tolist()]
-
-
-def _load_common(path: Path, model, numbers: tuple[str, ...]) -> pd.DataFrame:
-    text = tuple(column for column in tables.columns(model) if column not in numbers)
-    frame = read_csv(path, text, numbers)[tables.columns(model)]
-    problems = tables.violations(model, frame, str(path), "Correct the row in the file")
-    if problems:
-        raise InputError(problems)
-    return frame

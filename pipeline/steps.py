@@ -19,7 +19,7 @@ from pipeline.stages import audit as audit_stage
 from pipeline.stages import cook as cook_stage
 from pipeline.stages import judge as judge_stage
 from pipeline.stages import match as match_stage
-from pipeline.stages import match_next
+from pipeline.stages import match_next, match_outcome
 from pipeline.stages import parse as parse_stage
 from pipeline.stages import total as total_stage
 from pipeline.stages import weigh as weigh_stage
@@ -106,18 +106,28 @@ def read(part: Bundle, mappings: decisions.Mappings) -> Bundle:
             "problems": problems.to_table(found)}
 
 
+def at_stake(values: pd.DataFrame) -> pd.DataFrame:
+    """Of a table's values (model Values) what matching looks at: entry_id, component, value of the components at stake."""
+    wanted = values["component"].isin(match_outcome.AT_STAKE)
+    return values.loc[wanted, ["entry_id", "component", "value"]].reset_index(drop=True)
+
+
 def match(
     read: Bundle, entries: pd.DataFrame, table: str, mappings: decisions.Mappings, reference: sources.Reference,
-    later: tuple[Later, ...] = (),
+    later: tuple[Later, ...] = (), at_stake: pd.DataFrame | None = None,
 ) -> Bundle:
-    """Match the phrases to entries of the (preferred) composition table; what it does not settle, to those of the later ones."""
+    """Match the phrases to entries of the (preferred) composition table; what it does not settle, to those of the later ones.
+
+    ``at_stake``: the values that make a wrong entry matter (:func:`at_stake`), of all tables.
+    """
     def asked(parsed: pd.DataFrame, entries: pd.DataFrame, table: str, foods: pd.DataFrame):
         return match_stage.match(parsed, entries, table, mappings.words, reference.match_weights, foods,
-                                 reference.rule("accept_above"), reference.rule("review_above"))
+                                 reference.rule("accept_above"), reference.rule("review_above"), values=at_stake, rules=reference.rules)
 
     matched, candidates, found = asked(read["parsed"], entries, table, mappings.foods)
     for other in later:
-        still_open = match_next.unsettled(matched)
+        decided = decisions.Standing(decisions.standing_decisions(other.foods, other.name, other.entries)[0])
+        still_open = match_next.to_ask(matched, read["parsed"], decided)
         if still_open.any():
             again, others, _ = asked(read["parsed"][still_open.to_numpy()].reset_index(drop=True), other.entries, other.name, other.foods)
             matched, candidates = match_next.settled_by(matched, candidates, again, others)

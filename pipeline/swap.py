@@ -15,8 +15,9 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline import decisions, released, sources, steps
-from pipeline.composition import combine, compare_entries, compare_swap
+from pipeline.composition import combine, compare_decided, compare_entries, compare_swap
 from pipeline.composition.combine_weigh import weighing
+from pipeline.composition.load import CompositionTable, load_table
 from pipeline.job import POLICY
 from pipeline.policy import Policy, load_policy
 from pipeline.problems import InputError, Problem, from_table
@@ -35,7 +36,7 @@ class Setting:
     hold for these, the mappings, the policy, and what was said when the recipes were read."""
 
     order: list[str]
-    table: sources.CompositionTable
+    table: CompositionTable
     several: combine.Several | None
     reference: sources.Reference
     mappings: decisions.Mappings
@@ -47,8 +48,8 @@ class Setting:
 class Swap:
     """What a swap from table A to table B would do to one release.
 
-    ``decisions``: every food decision that concerns A or B, with its row of
-    ``mappings/foods.csv`` and its state. ``lines``, ``figures``, ``verdicts``: the rows that
+    ``decisions``: every decision that concerns A or B (foods, same foods) or a line of the release (methods),
+    with its row in that file of ``mappings/`` and its state. ``lines``, ``figures``, ``verdicts``: the rows that
     differ, the most harmful first (columns in ``compare_swap.py``). ``notes`` are for people;
     ``problems`` are recipes that broke a stage.
     """
@@ -93,11 +94,11 @@ def swap(release: Path, table_a: str, table_b: str, root: Path | None = None) ->
     home = root or ROOT
     reference, mappings = sources.load(home), decisions.load(home)
     policy = load_policy(home / POLICY, reference.components, set(reference.sources["source_id"]))
-    loaded = {name: sources.load_table(name, reference.sources, home) for name in (table_a, table_b)}
+    loaded = {name: load_table(name, reference.sources, home) for name in (table_a, table_b)}
     one, other = loaded[table_a], loaded[table_b]
     order_a, order_b = orders(made_on(release), table_a, table_b)
     for name in {*order_a, *order_b} - loaded.keys():
-        loaded[name] = sources.load_table(name, reference.sources, home)
+        loaded[name] = load_table(name, reference.sources, home)
     part = {name: released.table(release, RELEASED_AS.get(name, name)) for name in steps.BY_RECIPE}
     pairs = compare_entries.paired(one.entries, other.entries)
     on_b = carried(mappings, table_a, table_b)
@@ -107,7 +108,11 @@ def swap(release: Path, table_a: str, table_b: str, root: Path | None = None) ->
     for found, broken, name in ((before, broken_before, order_a), (after, broken_after, order_b)):
         if not found:
             raise InputError([*broken, steps.nothing_left(f"{release.name} on {_spec(name)}")])
-    rows = compare_swap.decided(mappings.foods, on_b.foods, one, other, pairs, before["matched"])
+    names = {name: table.entries.set_index("entry_id")["name"].to_dict() for name, table in loaded.items()}
+    rows = compare_swap.breaks_first(pd.concat([
+        compare_swap.decided(mappings.foods, on_b.foods, one, other, pairs, before["matched"]),
+        compare_decided.same_foods(mappings.same_foods, names, table_a, table_b, pairs, before["matched"]),
+        compare_decided.methods(mappings.methods, before["settled"], after["settled"])], ignore_index=True))
     in_print = compare_swap.InPrint(part["published"], part["printed_claims"])
     return Swap(
         released.manifest(release).get("release", release.name), table_a, table_b, len(part["recipes"]), rows,
@@ -136,7 +141,7 @@ def orders(made: str, table_a: str, table_b: str) -> tuple[list[str], list[str]]
 
 
 def _setting(
-    order: list[str], loaded: dict[str, sources.CompositionTable], reference: sources.Reference, mappings: decisions.Mappings,
+    order: list[str], loaded: dict[str, CompositionTable], reference: sources.Reference, mappings: decisions.Mappings,
     policy: Policy, ingested: list[Problem], home: Path,
 ) -> Setting:
     """As :func:`pipeline.job.prepare_job` makes it from the same tables."""
@@ -147,14 +152,17 @@ def _setting(
 
 
 def carried(mappings: decisions.Mappings, table_a: str, table_b: str) -> decisions.Mappings:
-    """The mappings with every food decision made on A read as one on B too, unless B has its own on that phrase and state."""
+    """The mappings with every decision on a food or same food made on A read as one on B, unless B has its own."""
     foods = mappings.foods
     names = foods["table"].str.split(";")
     on_a, on_b = (names.map(lambda listed, name=name: name in listed) for name in (table_a, table_b))
-    key = foods["phrase"].map(decisions.phrase_key) + "/" + foods["state"]
+    key = foods["phrase"].map(decisions.phrase_key)
+    for column in ("state", "scope", "recipe_id"):
+        key += "/" + (foods[column].replace("", "phrase") if column == "scope" else foods[column])
     moved = on_a & ~on_b & ~key.isin(set(key[on_b & ~on_a]))
     foods = foods.assign(table=(foods["table"] + ";" + table_b).where(moved, foods["table"]))
-    return replace(mappings, frames={**mappings.frames, "foods": foods})
+    same = compare_decided.carried_same_foods(mappings.same_foods, table_a, table_b)
+    return replace(mappings, frames={**mappings.frames, "foods": foods, "same_foods": same})
 
 
 def run(part: steps.Bundle, setting: Setting) -> tuple[steps.Bundle, list[Problem]]:
@@ -179,7 +187,7 @@ def _stages(part: steps.Bundle, setting: Setting) -> steps.Bundle:
     entries, values, name = setting.table.entries, setting.table.values, setting.order[0]
     preferred, later, disagreements = (several.first.entries, several.later, several.disagreements) if several else (entries, (), None)
     read = steps.read(part, mappings)
-    matched = steps.match(read, preferred, name, mappings, reference, later)
+    matched = steps.match(read, preferred, name, mappings, reference, later, values)
     weighed = steps.weigh(read, matched, entries, reference)
     cooked = steps.cook(read, matched, weighed, entries, mappings, reference)
     totals = steps.total(read, matched, weighed, cooked, entries, values, name, reference, disagreements)

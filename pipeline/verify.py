@@ -7,7 +7,7 @@ the release says, so that a changed number is reported where it stands and not i
 everything that should follow from it. What cannot be recomputed is the reading of words:
 ``evidence/parsed.csv``, ``matched.csv``, the scores of ``candidates.csv`` and the method,
 chain and minutes of ``cooked.csv`` are taken as they are, and held against what rests on
-them; findings, worklist, problems and steps against their Parquet files and hashes alone.
+them; findings, worklist, problems, steps and recomputed against their Parquet files and hashes alone.
 
 Numbers agree when they are the same to ten significant digits, as released tables carry.
 """

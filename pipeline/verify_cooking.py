@@ -207,19 +207,33 @@ def _same_numbers(tables: dict[str, Rows], ledger: Ledger) -> None:
 
 
 def _odds_agree(tables: dict[str, Rows], ledger: Ledger) -> None:
-    """Score and probability of a candidate say the same: the score is its odds against "none of
-    these" alone, o / (1 + o), the probability its odds over those of all, so that odds over
-    probability is one number for a line. Compared as far as six decimals tell."""
-    of_line: dict[str, dict[str, tuple[float, float]]] = {}
+    """The ranking of a line: score and probability fall with the rank. A score is odds against "none of these"
+    alone, o / (1 + o). The winner's probability is calibrated; those of the runners-up stand to each other as their
+    odds do, save that none passes the winner's: odds over probability is one number for the runners-up of a
+    line. Compared as far as six decimals tell."""
+    of_line: dict[str, list[str]] = {}
     for key, row in tables["candidates"].items():
-        of_line.setdefault(row["line_id"], {})[key] = _whole_odds(number(row["score"]), number(row["probability"]))
-    for ends in of_line.values():
-        if _meet(ends.values()):
-            continue
-        alone = [key for key in ends if _meet(other for name, other in ends.items() if name != key)]
-        for key in alone or ends:
-            ledger.differs(*place("lines", "candidates", key), "probability", tables["candidates"][key]["probability"],
-                           "what its score and the other candidates give", "score")
+        of_line.setdefault(row["line_id"], []).append(key)
+    for keys in of_line.values():
+        rows = [tables["candidates"][key] for key in sorted(keys, key=lambda key: number(tables["candidates"][key]["rank"]))]
+        for before, row in zip(rows, rows[1:], strict=False):
+            for column in ("score", "probability"):
+                if number(row[column]) > number(before[column]) + 2 * HALF_SIXTH:
+                    ledger.differs(*place("lines", "candidates", f"{row['line_id']} {row['rank']}"), column, row[column],
+                                   f"at most {before[column]}, that of the rank before", "rank")
+        _runners_up_agree(rows, ledger)
+
+
+def _runners_up_agree(rows: list[dict[str, str]], ledger: Ledger) -> None:
+    free = [row for row in rows[1:] if row["probability"] != rows[0]["probability"]]
+    ends = {row["rank"]: _whole_odds(number(row["score"]), number(row["probability"])) for row in free}
+    if not ends or _meet(ends.values()):
+        return
+    alone = [rank for rank in ends if len(ends) > 2 and _meet(other for name, other in ends.items() if name != rank)]
+    for row in free:
+        if row["rank"] in (alone or ends):
+            ledger.differs(*place("lines", "candidates", f"{row['line_id']} {row['rank']}"), "probability", row["probability"],
+                           "what its score and the other runners-up give", "score")
 
 
 def _meet(ends) -> bool:

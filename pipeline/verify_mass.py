@@ -198,6 +198,8 @@ def _rule_times(line_id: str, rule_id: str, tables: dict[str, Rows], project: Pr
 def _measure(where, row: dict, project: Project, ledger: Ledger) -> tuple[float, float, float]:
     measure_id = row["measure_id"]
     columns = ("measure_value", "measure_low", "measure_high")
+    if "+" in measure_id:
+        return _two_measures(where, row, columns, measure_id.split("+"), project, ledger)
     if not measure_id.startswith("unit:"):
         file, row_id = ("amount_rules", measure_id[5:]) if measure_id.startswith("rule:") else ("measures", measure_id)
         unit = project.reference(file).get(row_id, {}).get("unit", row["measure_unit"])
@@ -213,6 +215,29 @@ def _measure(where, row: dict, project: Project, ledger: Ledger) -> tuple[float,
     expected = BRITISH_CUP if british else (float(size),) * 3
     for column, value in zip(columns, expected, strict=True):
         ledger.number(where, column, row[column], value, f"the definition of the unit {name}")
+    return expected
+
+
+def _two_measures(where, row: dict, columns, ids: list[str], project: Project, ledger: Ledger) -> tuple[float, float, float]:
+    """The first measure, over an interval that holds the other's too: both as bought, or both as eaten."""
+    rows = project.reference("measures")
+    origin = " and ".join(f"reference/measures.csv {one}" for one in ids)
+    if len(ids) != 2 or any(one not in rows for one in ids):
+        ledger.differs(*where, "measure_id", row["measure_id"], "two rows", origin)
+        return tuple(number(row[column]) for column in columns)
+    first, other = (rows[one] for one in ids)
+    trimmed = (first["basis"], other["basis"]) == ("as-purchased", "edible")
+    if first["unit"] != other["unit"] or not (trimmed or first["basis"] == other["basis"]):
+        ledger.differs(*where, "measure_id", row["measure_id"], "measures of one kind", origin)
+    share = number(row["edible_fraction"]) if trimmed else 1.0
+    middle, low, high = (number(other[name]) / share for name in ("middle", "low", "high"))
+    own = tuple(number(first[name]) for name in ("middle", "low", "high"))
+    if own[1] <= middle <= own[2]:
+        ledger.differs(*where, "measure_id", row["measure_id"], ids[0], f"{origin}: the other one is within the interval")
+    ledger.same(where, "measure_unit", row["measure_unit"], first["unit"], origin)
+    expected = (own[0], min(own[1], low), max(own[2], high))
+    for column, value in zip(columns, expected, strict=True):
+        ledger.number(where, column, row[column], value, origin)
     return expected
 
 

@@ -55,7 +55,7 @@ def reference() -> SmallReference:
         pd.DataFrame({"density_id": ["oil"], "source_id": ["usda-sr26"]}),
         pd.DataFrame({"edible_id": ["leek"], "source_id": ["usda-sr26"]}),
         pd.DataFrame({"yield_id": ["boiled", "raw"], "source_id": ["usda-sr26", "common-practice"]}),
-        pd.DataFrame({"retention_code": ["3005"], "source_id": ["usda-retention-r6"]}),
+        pd.DataFrame({"retention_code": ["3005", "3005"], "component": ["K", "NA"], "source_id": ["usda-retention-r6"] * 2}),
         FLOORS,
     )
 

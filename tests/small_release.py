@@ -71,7 +71,7 @@ def build(folder: Path) -> Path:
     part = {name: getattr(job.collection, name) for name in steps.BY_RECIPE}
     entries, values, table = job.table.entries, job.table.values, job.table.name
     read = steps.read(part, job.mappings)
-    matched = steps.match(read, entries, table, job.mappings, job.reference)
+    matched = steps.match(read, entries, table, job.mappings, job.reference, at_stake=values)
     weighed = steps.weigh(read, matched, entries, job.reference)
     cooked = steps.cook(read, matched, weighed, entries, job.mappings, job.reference)
     totals = steps.total(read, matched, weighed, cooked, entries, values, table, job.reference)

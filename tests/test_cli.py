@@ -171,7 +171,7 @@ def test_a_defect_is_kept_for_the_report_and_not_shown(project, tmp_path):
 def test_help_names_every_command(project, tmp_path):
     shown = project.batch([["--help"], ["--version"], ["run", "-h"]], tmp_path)
     assert [result.code for result in shown] == [0, 0, 0]
-    for command in ("run", "parse", "match", "tables", "trace", "verify"):
+    for command in ("run", "parse", "match", "decide", "tables", "trace", "verify"):
         assert f"\n  {command}" in shown[0].out
     assert "--json" in shown[2].out and "--output" in shown[2].out
 

@@ -91,4 +91,5 @@ def test_a_spreadsheet_needs_a_profile(call, tmp_path):
 def test_formats(call):
     _, output = call("formats")
     assert "usda-sr-ascii: " in output and "usda-fdc-csv: " in output
+    assert "Ready profiles: french-table, infoods, uk-integrated." in output and "reference/profiles/" in output
     assert {row["format"] for row in json.loads(call("formats", "--json")[1])} >= {"usda-sr-ascii", "usda-fdc-csv", "spreadsheet"}

@@ -253,8 +253,47 @@ def test_all_faults_of_different_entries_together_are_all_found():
 def test_a_zero_that_was_assumed_or_a_trace_is_no_missing_value(value_type):
     entries, values = made_up()
     rows = _at(values, "RO024", "ZN")
-    values.loc[rows, ["value", "value_type"]] = (0.0, value_type)
+    values.loc[rows, ["value", "value_type", "derivation"]] = (0.0, value_type, "7")
     assert check(entries, values, RULES).empty
+
+
+def test_a_zero_that_nobody_calls_assumed_may_hide_a_missing_value():
+    """A printed 0 is of type zero, without a derivation."""
+    entries, values = made_up()
+    values.loc[_at(values, "RO024", "ZN"), ["value", "value_type"]] = (0.0, "zero")
+    assert check(entries, values, RULES)[KEYS].to_numpy().tolist() == [["zero-for-missing", "RO024", "ZN"]]
+
+
+def few(number: int = 9) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """A clean table too small for what is usual in its groups."""
+    entries, values = made_up()
+    chosen = entries[~entries["entry_id"].str.endswith("C")].groupby("food_group", sort=False).head(number // 3)
+    return chosen.reset_index(drop=True), values[values["entry_id"].isin(chosen["entry_id"])].reset_index(drop=True)
+
+
+@pytest.mark.parametrize("component", ["K", "P"])
+@pytest.mark.parametrize("value_type", ["zero", "analysed"])
+def test_a_missing_value_as_zero_is_found_in_a_small_table(component, value_type):
+    entries, values = few()
+    assert check(entries, values, RULES).empty
+    values.loc[_at(values, "PU001", component), ["value", "value_type"]] = (0.0, value_type)
+    assert check(entries, values, RULES)[["severity", *KEYS]].to_numpy().tolist() == [["warning", "zero-for-missing", "PU001", component]]
+
+
+# Nine foods with too little sodium may as well have too much iron: that is found and cannot be decided.
+@pytest.mark.parametrize(("make", "component", "factor"), [
+    (make, component, factor) for make in (few, made_up) for component in ("K", "P", "NA") for factor in (1000, 1 / 1000)
+    if (make, component, factor) != (few, "NA", 1 / 1000)])
+def test_a_whole_column_in_another_unit_is_found(make, component, factor):
+    entries, values = make()
+    values.loc[values["component"] == component, "value"] *= factor
+    found = check(entries, values, RULES)
+    (slip,) = found[found["check"].isin(["unit-slip", "swapped-columns"])].to_dict("records")
+    assert (slip["severity"], slip["entry_id"]) == ("error", "") and component in slip["component"].split(" + ")
+    # A column that is too small may be another one exchanged with it: then both are said.
+    assert f"{component} {'looks' if slip['check'] == 'unit-slip' else 'is'} 1000 times too {'small' if factor < 1 else 'large'}" in slip["what"]
+    assert slip["check"] == "unit-slip" or (factor < 1 and component != "K")
+    assert set(found["check"]) <= {slip["check"], "value-above-100-g"}
 
 
 def test_missing_rows_say_what_absent_rows_say():

@@ -25,10 +25,10 @@ from pipeline.composition import combine, store
 from pipeline.composition.combine_same import same_foods
 from pipeline.composition.combine_weigh import _useful, weighing
 from pipeline.composition.common import Imported, Measures, no_measures, with_missing
+from pipeline.composition.load import CompositionTable, load_table
 from pipeline.problems import InputError
 from pipeline.released import Evidence
 from pipeline.root import ROOT
-from pipeline.sources import CompositionTable
 from pipeline.stages import match_next
 from pipeline.stages.release import release
 from pipeline.tables import columns
@@ -106,7 +106,7 @@ def run(project: Path, table: str, folder: Path) -> tuple[dict[str, pd.DataFrame
     entries, values, several = job.table.entries, job.table.values, job.several
     first = several.first if several else job.table
     read = steps.read(part, job.mappings)
-    matched = steps.match(read, first.entries, first.name, job.mappings, job.reference, several.later if several else ())
+    matched = steps.match(read, first.entries, first.name, job.mappings, job.reference, several.later if several else (), values)
     weighed = steps.weigh(read, matched, entries, job.reference)
     cooked = steps.cook(read, matched, weighed, entries, job.mappings, job.reference)
     totals = steps.total(read, matched, weighed, cooked, entries, values, first.name, job.reference,
@@ -433,7 +433,8 @@ def test_a_decision_for_a_later_table_speaks_of_its_entry_under_its_new_id():
     b.entries.loc[0, "source_row"] = "elsewhere"
     rows = [("f1", "match", "kelp", "", "a;b", "2", "Kelp"), ("f2", "match", "leek", "", "b", "1", "Leek"),
             ("f3", "match", "dulse", "", "b", "9", "Dulse"), ("f4", "no-match", "weed", "", "", "", "")]
-    foods = pd.DataFrame([(*row, "A. Steward", "2026-11-25", "so it is", "") for row in rows], columns=list(decisions.FILES["foods"])).astype("str")
+    foods = pd.DataFrame([(*row, "A. Steward", "2026-11-25", "so it is", "", "phrase", "") for row in rows],
+                         columns=list(decisions.FILES["foods"])).astype("str")
     several = combined(a, b, foods=foods)
     assert several.later[0].foods[["decision_id", "entry_id"]].values.tolist() == [["f1", "2"], ["f2", "b:1"], ["f4", ""]]
     assert [one.code for one in several.problems] == ["expired-decision"]
@@ -445,7 +446,7 @@ def test_curated_weights_of_an_entry_go_before_those_of_the_table(project):
            "middle": 2.0, "high": 3.0, "unit": "g", "basis": "edible", "source_id": "tern-bay", "source_row": "", "note": ""}
     frames = {**reference.frames, "measures": pd.concat([reference.measures, pd.DataFrame([own])], ignore_index=True)}
     reference = sources.Reference(frames, {})
-    loaded = {name: sources.load_table(name, reference.sources, project) for name in ("core", "harbour")}
+    loaded = {name: load_table(name, reference.sources, project) for name in ("core", "harbour")}
     mappings = decisions.load(project)
 
     def entry_rows(*names):
@@ -453,10 +454,10 @@ def test_curated_weights_of_an_entry_go_before_those_of_the_table(project):
         return rows.loc[rows["scope"] == "entry", ["measure_id", "scope_key"]].values.tolist()
 
     assert entry_rows("core") == [["own", CARROTS]]
-    # the second table's carrots are the core's, and weighed as those are; its samphire is its own
-    assert entry_rows("core", "harbour") == [["own", CARROTS], ["harbour:1", SAMPHIRE]]
+    # the second table's carrots are the core's, and its weight serves them as well, after the curated one; its samphire is its own
+    assert entry_rows("core", "harbour") == [["own", CARROTS], ["harbour:1", SAMPHIRE], ["harbour:2", CARROTS]]
     # what is curated for the core's carrots holds for the same food, and goes before the table's own weight
-    assert entry_rows("harbour") == [["own", "H1"], ["harbour:1", "11124"]]
+    assert entry_rows("harbour") == [["own", "H1"], ["harbour:1", "11124"], ["harbour:2", "H1"]]
 
 
 def test_units_of_any_kitchen_are_not_the_tables_to_weigh():
@@ -471,7 +472,7 @@ def test_units_of_any_kitchen_are_not_the_tables_to_weigh():
 
 def test_pairs_of_the_core_do_not_speak_of_other_tables(project):
     reference = sources.load(project)
-    loaded = [sources.load_table("harbour", reference.sources, project)]
+    loaded = [load_table("harbour", reference.sources, project)]
     assert len(reference.raw_cooked_pairs) > 0
     assert weighing(reference, loaded, decisions.load(project), project).raw_cooked_pairs.empty
 
@@ -508,5 +509,5 @@ def test_an_import_without_weights_changes_no_measure(project, tmp_path):
     plain = harbour()
     store.save("plain", Imported(plain.entries, plain.values, no_measures(), {}), "test", "test 1", {"file": "p", "sha256": "1" * 64}, root)
     reference = sources.load(root)
-    loaded = [sources.load_table("plain", reference.sources, root)]
+    loaded = [load_table("plain", reference.sources, root)]
     assert len(weighing(reference, loaded, decisions.load(root), root).measures) == len(reference.measures)

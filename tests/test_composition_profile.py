@@ -124,7 +124,6 @@ def test_cooking_classes_are_those_of_the_other_tables():
     ([('component = "FE"', 'component = "Iron!"')], "'Iron!' is not an INFOODS tagname"),
     ([('component = "FE"', 'component = "K"')], "gives K a second time (also sheet 1 column 2 (Iron (mg)))"),
     ([('heading = "Iron (mg)"', 'heading = "Potassium  (MG)"')], "names the heading 'potassium(mg)' twice"),
-    ([("g = 0.05\n", "")], "column Water (g): may hold a trace, and no limit is stated"),
     ([("g = 0.05", "g = -1")], "trace_limits: g is -1"),
     ([("FE = 0.02", "FE = true")], "trace_limits: is not a table of numbers"),
     ([('code = "Code"\n', "")], "sheet 1.code: is not given"),

@@ -310,6 +310,14 @@ def test_a_csv_fault_is_named_with_its_line(tmp_path, rows, said):
     refused(csv_file(tmp_path, rows), own(tmp_path), "table.csv", *said)
 
 
+def test_a_limit_for_traces_is_asked_for_where_a_cell_says_trace_and_nowhere_else(tmp_path):
+    profile = own(tmp_path)
+    profile.write_text(profile.read_text().replace("g = 0.05\nmg = 0.5\nug = 0.5\n", "mg = 0.5\n"))
+    assert value(read(csv_file(tmp_path), profile), "002", "K").value_type == "trace"
+    (found,) = refused(csv_file(tmp_path, [["001", "Leek", "Tr", "260", "1"]]), profile, "line 2, column 3", "'Tr' is a trace, and no limit")
+    assert "[trace_limits]" in found.remedy
+
+
 def test_many_faults_of_a_kind_are_listed_and_then_counted(tmp_path):
     rows = [[f"{number:03}", "Leek", "?", "260", "1"] for number in range(50)]
     problems = refused(csv_file(tmp_path, rows), own(tmp_path), "line 2, column 3", "and 30 more places like this one")

@@ -19,6 +19,7 @@ from pipeline.composition import store, usda_sr
 from pipeline.composition.common import Imported, checked, source_hash
 from pipeline.composition.household import words_of
 from pipeline.composition.importing import import_table
+from pipeline.composition.load import load_table, table_names
 from pipeline.problems import InputError
 from pipeline.root import ROOT
 
@@ -174,17 +175,21 @@ def test_only_the_components_that_are_asked_for(release, root):
     _import(release, root)
     stored = store.load("leeks", ["K", "ENERC"], root)
     assert set(stored.values["component"]) == {"K", "ENERC"} and len(stored.values) == 3 * 3
-    assert store.load("leeks", [], root).values.empty
+    every = store.load("leeks", None, root).values
+    expected = every[every["component"].isin(["K", "ENERC"])].reset_index(drop=True)
+    pd.testing.assert_frame_equal(stored.values, expected)
+    assert store.load("leeks", [], root).values.empty and store.load("leeks", ["no such tagname"], root).values.empty
 
 
 def test_a_run_finds_it_like_a_curated_table(release, root):
     _import(release, root)
     reference = sources.load(root)
-    assert sources.table_names(root) == ["core", "leeks"]
-    table = sources.load_table("leeks", reference.sources, root)
+    assert table_names(root) == ["core", "leeks"]
+    table = load_table("leeks", reference.sources, root)
     assert set(table.values["component"]) == set(reference.components["component"])
-    assert list(table.values.columns) == list(sources.load_table("core", reference.sources, root).values.columns)
-    assert list(table.hashes) == ["composition/leeks/entries.parquet", "composition/leeks/measures.parquet", "composition/leeks/values.parquet"]
+    assert list(table.values.columns) == list(load_table("core", reference.sources, root).values.columns)
+    assert list(table.hashes) == ["composition/leeks/entries.parquet", "composition/leeks/measures.parquet", "composition/leeks/values.parquet",
+                                  "reference/composition/core/entries.csv"]  # whose words its entries may carry
     for path, digest in table.hashes.items():
         assert sources.file_sha256(root / path) == digest
 
@@ -193,7 +198,7 @@ def test_a_source_that_is_not_listed_stops_a_run_not_the_import(release, root):
     outcome = import_table(FORMAT, release, "leeks", root=root)
     assert any("add leeks to reference/sources.csv" in note for note in outcome.notes)
     with pytest.raises(InputError, match="cites a source that is not listed: leeks"):
-        sources.load_table("leeks", sources.load(root).sources, root)
+        load_table("leeks", sources.load(root).sources, root)
 
 
 def test_a_file_is_not_taken_for_another_of_the_same_name(tmp_path, root):

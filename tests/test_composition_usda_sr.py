@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from pipeline.composition import common
 from pipeline.composition.usda_sr import BY_DERIVATION, BY_SOURCE, SHOWN, read_release
 from pipeline.problems import InputError
 from pipeline.tables import VALUE_TYPES
@@ -136,6 +137,7 @@ GOOD = FILES["NUT_DATA"][0]
     ("NUT_DATA", 1, GOOD.replace("^180^", "^1,80^"), "NUT_DATA.txt line 1, column Nutr_Val", "'1,80' is not a number"),
     ("NUT_DATA", 1, GOOD.replace("^180^", "^^"), "NUT_DATA.txt line 1, column Nutr_Val", "'' is not a number"),
     ("NUT_DATA", 1, GOOD.replace("^180^", "^-180^"), "NUT_DATA.txt line 1, column Nutr_Val", "'-180' is not a number"),
+    ("NUT_DATA", 1, GOOD.replace("^180^", "^" + "9" * 400 + "^"), "NUT_DATA.txt line 1, column Nutr_Val", "is not a number from 0 up"),
     ("NUT_DATA", 1, GOOD.replace("^180^", "^nan^"), "NUT_DATA.txt line 1, column Nutr_Val", "'nan' is not a number"),
     ("NUT_DATA", 1, GOOD.replace("^16^", "^1.5^"), "NUT_DATA.txt line 1, column Num_Data_Pts", "not a whole number"),
     ("NUT_DATA", 1, GOOD.replace("~1~^~A~", "~3~^~A~"), "NUT_DATA.txt line 1, column Src_Cd", "'3' is not a code of SRC_CD.txt"),
@@ -164,6 +166,7 @@ def test_a_planted_fault_is_found_where_it_is(tmp_path, file, line, text, where,
     (_encoded(FILES["NUTR_DEF"])[:-1 - 9], "ends in the middle of line 6"),
     ("".join(line + "\r\n" for line in FILES["NUTR_DEF"]).encode("utf-8"), "UTF-8"),
     (b"\x00" + _encoded(FILES["NUTR_DEF"]), "not text"),
+    (_encoded(FILES["NUTR_DEF"]).replace(b"Folate", b"Fol\x07te"), "line 4 holds the control character 0x07"),
 ])
 def test_a_file_that_is_not_as_published(tmp_path, content, what):
     (found,) = _problems(_folder(tmp_path / "sr", NUTR_DEF=content))
@@ -197,6 +200,48 @@ def test_a_zip_that_holds_a_file_twice(tmp_path):
             archive.writestr(f"{folder}/FOOD_DES.txt", _encoded(FILES["FOOD_DES"]))
     (found,) = _problems(path)
     assert "FOOD_DES.txt more than once" in found.what
+
+
+def _zipped(path: Path) -> Path:
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, lines in FILES.items():
+            archive.writestr(f"{name}.txt", _encoded(lines))
+    return path
+
+
+def test_an_encrypted_zip_is_called_what_it_is(tmp_path):
+    """Bit 0 of the general purpose flags says encrypted (ZIP application note 4.4.4, from memory)."""
+    path = _zipped(tmp_path / "sr.zip")
+    data = bytearray(path.read_bytes())
+    for mark, flags in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
+        data[data.index(mark) + flags] |= 1
+    path.write_bytes(data)
+    (found,) = _problems(path)
+    assert "is encrypted" in found.what and "password" in found.remedy
+
+
+def test_a_zip_that_would_fill_the_memory_is_not_unpacked(tmp_path, monkeypatch):
+    monkeypatch.setattr(common, "LARGEST_UNPACKED", 100)
+    monkeypatch.setattr(zipfile.ZipFile, "read", lambda *_: pytest.fail("it was unpacked"))
+    (found,) = _problems(_zipped(tmp_path / "sr.zip"))
+    assert "unpacks to" in found.what and "more than 100" in found.what
+
+
+def test_a_folder_with_one_file_in_two_spellings(tmp_path):
+    folder = _folder(tmp_path / "sr")
+    other = folder / "food_des.TXT"
+    if other.exists():
+        pytest.skip("this file system does not tell capitals from small letters")
+    other.write_bytes(_encoded(FILES["FOOD_DES"][:1]))
+    (found,) = _problems(folder)
+    assert found.where == str(folder) and "more than once" in found.what
+
+
+def test_the_folder_around_the_release_will_do(tmp_path):
+    (tmp_path / "outer").mkdir()
+    expected = read_release(_folder(tmp_path / "outer" / "sr26"), COMPONENTS)
+    for ours, theirs in zip(read_release(tmp_path / "outer", COMPONENTS), expected, strict=True):
+        pd.testing.assert_frame_equal(ours, theirs)
 
 
 def test_nothing_there(tmp_path):

@@ -77,12 +77,13 @@ def test_combined_code_is_used_once():
 
 def test_chain_without_a_combined_code_multiplies():
     cooked, kept, _ = run([("cauliflower", "other-vegetables")], "Boil the cauliflower for 5 minutes, drain and roast for 20 minutes.")
-    assert cooked["cauliflower"]["retention_code"] == "3775+3771"
-    boiled, baked = (RETENTION.set_index(["retention_code", "component"])["retention_fraction"].get((code, "VITC")) for code in ("3775", "3771"))
+    boiling = "measured-3775-other-vegetables"
+    assert cooked["cauliflower"]["retention_code"] == f"{boiling}+3771"
+    boiled, baked = (RETENTION.set_index(["retention_code", "component"])["retention_fraction"].get((code, "VITC")) for code in (boiling, "3771"))
     row = kept["cauliflower"]["VITC"]
     assert row["retention_fraction"] == pytest.approx(boiled * baked)
     assert row["retention_low"] < row["retention_fraction"] < row["retention_high"]
-    assert row["retention_id"] == "3775+3771"
+    assert row["retention_id"] == f"{boiling}+3771"
 
 
 def test_minerals_cannot_leave_when_the_liquid_is_kept():
@@ -233,7 +234,7 @@ def test_decision_overrides():
     row = cooked["kale"]
     assert (row["chain"], row["decision_id"], row["method_confidence"], row["cook_reason"]) == ("boil:drained", "m-1", 1.0, "decided")
     assert "asked the cook" in row["evidence"] and not problems
-    assert kept["kale"]["K"]["retention_fraction"] == 0.85
+    assert kept["kale"]["K"]["retention_fraction"] == 0.85  # release 6, code 3005
 
 
 def test_decision_can_be_a_chain():

@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from decision_kitchen import kitchen, matched, matched_lines, parsed
+
 from pipeline import decisions
 from pipeline.problems import WARNING, InputError
-from test_match import kitchen, matched
 
 ROOT = Path(__file__).resolve().parents[1]
 COLUMNS = list(decisions.FILES["foods"])
@@ -21,11 +22,16 @@ CREAM = "Cream, fluid, heavy whipping"
 
 def row(decision_id: str = "one", kind: str = "match", phrase: str = "clotted cream", entry_id: str = "01053", entry_name: str = CREAM, **more) -> dict:
     return {"decision_id": decision_id, "kind": kind, "phrase": phrase, "state": "", "table": "core", "entry_id": entry_id,
-            "entry_name": entry_name, "decided_by": "data steward (test)", "decided_on": "2026-11-20", "reason": "a test", "replaces": "", **more}
+            "entry_name": entry_name, "decided_by": "data steward (test)", "decided_on": "2026-11-20", "reason": "a test", "replaces": "",
+            "scope": "phrase", "recipe_id": "", **more}
 
 
 def refusal(decision_id: str = "no", phrase: str = "clotted cream", **more) -> dict:
     return row(decision_id, "no-match", phrase, "", "", **more)
+
+
+def note(decision_id: str = "note", phrase: str = "word of thanks", **more) -> dict:
+    return row(decision_id, "use-as-note", phrase, "", "", **more)
 
 
 def foods(*rows: dict) -> pd.DataFrame:
@@ -58,7 +64,8 @@ def test_the_project_has_its_decisions_in_order():
     _, problems = decisions.standing_decisions(mappings.foods, "core", core.entries)
     assert problems == []
     assert mappings.foods["decision_id"].tolist() == sorted(mappings.foods["decision_id"])
-    assert set(mappings.foods["kind"]) == set(decisions.DECISION_KINDS)
+    assert set(mappings.foods["kind"]) <= set(decisions.DECISION_KINDS)
+    assert set(mappings.foods["scope"]) <= set(decisions.SCOPES)
 
 
 @pytest.mark.parametrize(("change", "code", "word"), [
@@ -74,6 +81,16 @@ def test_the_project_has_its_decisions_in_order():
     ({"decided_on": "2026-13-01"}, "not-a-day", "2026-13-01"),
     ({"entry_id": "", "entry_name": ""}, "no-entry", "entry_id"),
     ({"replaces": "one"}, "replaces-itself", "replaces"),
+    ({"scope": "line-ish"}, "unknown-scope", "line-ish"),
+    ({"scope": "pattern", "phrase": "clotted cream"}, "not-a-pattern", "has no gap"),
+    ({"scope": "pattern", "phrase": "* *"}, "not-a-pattern", "no word of 3 letters"),
+    ({"scope": "pattern", "phrase": "* a * b * cream *"}, "not-a-pattern", "more than 3 gaps"),
+    ({"scope": "pattern", "phrase": "less-fat|low-fat cream"}, "not-a-pattern", "between single words"),
+    ({"phrase": "clotted *"}, "not-a-phrase", "scope is not pattern"),
+    ({"scope": "line"}, "no-recipe", "recipe_id"),
+    ({"recipe_id": "quay-soup"}, "no-line", "quay-soup"),
+    ({"scope": "line", "recipe_id": "quay-soup", "state": "raw"}, "state-on-line", "raw"),
+    ({"kind": "use-as-note"}, "note-with-entry", "01053"),
 ])
 def test_a_row_that_cannot_be_a_decision_stops_the_run(root, change, code, word):
     problems = spoiled(root, **change)
@@ -175,7 +192,15 @@ def test_decisions_that_cannot_both_hold_are_both_set_aside(second):
     assert [(problem.code, problem.where) for problem in problems] == [
         ("conflicting-decision", "mappings/foods.csv:2"), ("conflicting-decision", "mappings/foods.csv:3")]
     assert "two" in problems[0].what and "one" in problems[1].what
-    assert answered("2 tbsp clotted cream", row("one"), second)["match_reason"] != "decided"
+    result = answered("2 tbsp clotted cream", row("one"), second)
+    assert result["match_reason"] != "decided" and result["match_outcome"] != "accepted"
+
+
+def test_a_disputed_phrase_is_not_left_to_the_words_either():
+    assert answered("1 carrot")["match_outcome"] == "accepted"
+    carrot = row("yes", phrase="carrot", entry_id="11124", entry_name="Carrots, raw")
+    result = answered("1 carrot", carrot, refusal("no", phrase="carrot"))
+    assert result[["match_outcome", "match_reason"]].tolist() == ["review", "close-call"]
 
 
 @pytest.mark.parametrize("second", [row("two", phrase="double cream", **OTHER), row("two", state="frozen", **OTHER), row("two", "no-match", **OTHER)])
@@ -187,6 +212,124 @@ def test_decisions_that_can_both_hold_stand(second):
 def test_a_replaced_decision_no_longer_counts():
     kept, problems = standing(row("one"), row("two", replaces="one", **OTHER))
     assert kept["decision_id"].tolist() == ["two"] and problems == []
+
+
+# ---------------------------------------------------------------- scopes, and which decision is the nearest
+
+LIGHT = {"entry_id": "01050", "entry_name": "Cream, fluid, light (coffee cream or table cream)"}
+
+
+def ruled(phrase: str, *rows: dict, state: str = "", line: tuple[str, str] = ("quay-soup/base/1", "")) -> decisions.Ruling:
+    kept, _ = decisions.standing_decisions(foods(*rows), "core", kitchen()[2].entries, disputed=True)
+    books = decisions.Standing(kept, lambda word: word == "organic")
+    return books.ruling(phrase, state, books.line_key(*line))
+
+
+def test_the_nearest_decision_counts_line_then_phrase_then_pattern():
+    text = "2 tbsp Clotted  cream"
+    rows = {
+        "line": row("line", phrase="2 tbsp clotted cream", scope="line", recipe_id="quay-soup"),
+        "phrase": row("phrase", **LIGHT), "pattern": row("pattern", phrase="clotted *", scope="pattern"),
+    }
+    here = ("quay-soup/with-cod/3", text)
+    assert ruled("clotted cream", *rows.values(), line=here).decision.decision_id == "line"
+    assert ruled("clotted cream", *rows.values(), line=("other-soup/base/3", text)).decision.decision_id == "phrase"
+    assert ruled("clotted cream", rows["pattern"], line=here).decision.decision_id == "pattern"
+    assert ruled("clotted organic cream", rows["phrase"]).decision.decision_id == "phrase"
+    assert ruled("single cream", *rows.values()).decision is None
+
+
+def test_a_nearer_refusal_is_not_overruled_by_a_farther_decision():
+    pattern = row("pattern", phrase="clotted *", scope="pattern")
+    assert ruled("clotted cream", pattern, refusal("none")).decision.decision_id == "none"
+    one = ruled("clotted cream", pattern, row("not-this", "no-match"))
+    assert one.decision is None and one.refused == {"01053"}
+    assert ruled("clotted cream", pattern, row("not-that", "no-match", **LIGHT)).decision.decision_id == "pattern"
+    assert ruled("clotted cream", row("yes"), refusal("far", "clotted *", scope="pattern")).decision.decision_id == "yes"
+
+
+def test_a_state_of_its_own_goes_before_none():
+    rows = row("any", phrase="beans"), row("drained", phrase="beans", state="drained", **LIGHT)
+    assert ruled("beans", *rows, state="drained").decision.decision_id == "drained"
+    assert ruled("beans", *rows, state="dried").decision.decision_id == "any"
+
+
+def test_a_pattern_settles_every_phrase_like_it():
+    never = refusal("never", "* salt substitute|alternative|replacer *", scope="pattern")
+    for text in ("1 tsp salt substitute", "1 tsp low-sodium salt replacer", "1 tsp salt alternative crystals"):
+        assert answered(text, never)[["match_reason", "decision_id"]].tolist() == ["decided-none", "never"], text
+    assert answered("1 tsp salt", never)["match_outcome"] == "accepted"
+
+
+def test_patterns_that_meet_and_answer_otherwise_are_set_aside_by_row():
+    one = row("one", phrase="clotted *", scope="pattern")
+    other = row("two", phrase="* cream", scope="pattern", **LIGHT)
+    kept, problems = standing(one, other)
+    assert kept.empty and [problem.where for problem in problems] == ["mappings/foods.csv:2", "mappings/foods.csv:3"]
+    assert ruled("clotted cream", one, other).disputed == "one, two"
+    for harmless in (row("two", phrase="* cream", scope="pattern"), row("two", phrase="single *", scope="pattern", **LIGHT),
+                     row("two", phrase="* cream", scope="pattern", state="frozen", **LIGHT)):
+        assert standing(one, harmless)[1] == [], harmless
+
+
+def test_a_line_is_a_note_and_no_food():
+    assert answered("a word of thanks", note())[["match_outcome", "entry_id", "decision_id", "match_confidence"]].tolist() == ["not-food", "", "note", 1.0]
+    assert answered("1 carrot", note())["match_outcome"] == "accepted"
+
+
+def test_a_line_that_cannot_be_read_can_be_made_a_note_where_it_stands():
+    line = parsed(["see the note below"]).assign(line_id="quay-soup/base/1")
+    assert line["kind"].tolist() == ["unreadable"]
+    found, _, _ = matched_lines(line, foods(note(phrase="See the note below", scope="line", recipe_id="quay-soup")))
+    assert found[["match_outcome", "match_reason", "decision_id"]].values.tolist() == [["not-food", "decided", "note"]]
+
+
+def test_a_note_beside_a_food_does_not_make_the_food_a_note():
+    assert answered("a word of thanks or butter beans", note())["match_outcome"] != "not-food"
+
+
+@pytest.mark.parametrize("second", [row("two", phrase="word of thanks"), refusal("two", phrase="word of thanks"), note("two")])
+def test_a_note_stands_beside_no_other_answer(second):
+    kept, problems = standing(note("one"), second)
+    assert kept.empty and {problem.code for problem in problems} == {"conflicting-decision"} and len(problems) == 2
+
+
+def test_a_decision_on_one_line_is_for_that_recipe_alone():
+    lines = ["1 carrot", "1 onion"]
+    chosen = row("line", phrase="1 Carrot", scope="line", recipe_id="a", entry_id="11960", entry_name="Carrots, baby, raw")
+    found = {}
+    for recipe in ("a", "b"):
+        table = parsed(lines).assign(line_id=[f"{recipe}/base/1", f"{recipe}/base/2"])
+        found[recipe], _, _ = matched_lines(table, foods(chosen))
+    assert found["a"]["entry_id"].tolist()[0] == "11960" and found["a"]["decision_id"].tolist() == ["line", ""]
+    assert found["b"]["entry_id"].tolist()[0] == "11124" and found["b"]["decision_id"].tolist() == ["", ""]
+
+
+# ---------------------------------------------------------------- rows that nothing asks for
+
+def dead(*rows: dict, lines: tuple[str, ...] = ("2 tbsp clotted cream", "1 carrot"), entries=None) -> list:
+    table = parsed(list(lines)).assign(line_id=[f"quay-soup/base/{number}" for number in range(1, len(lines) + 1)])
+    return decisions.dead_rows(foods(*rows), {"core": kitchen()[2].entries if entries is None else entries}, table)
+
+
+def test_a_decision_that_no_line_asks_for_is_named_by_its_row():
+    found = dead(row("used"), row("unused", phrase="sour cream"), row("no-line", phrase="1 leek", scope="line", recipe_id="quay-soup"),
+                 row("elsewhere", phrase="1 leek", scope="line", recipe_id="other-soup"))
+    assert [(problem.where, problem.severity, problem.code) for problem in found] == [
+        ("mappings/foods.csv:3", decisions.NOTE, "dead-decision"), ("mappings/foods.csv:4", WARNING, "dead-decision"),
+        ("mappings/foods.csv:5", decisions.NOTE, "dead-decision")]
+    assert "no longer has the line '1 leek'" in found[1].what and all(problem.remedy for problem in found)
+
+
+def test_a_refusal_that_a_line_meets_is_in_use_and_a_shadowed_pattern_is_not():
+    assert dead(row("no", "no-match")) == []
+    found = dead(row("phrase"), row("pattern", phrase="clotted *", scope="pattern", **LIGHT))
+    assert [problem.where for problem in found] == ["mappings/foods.csv:3"]
+
+
+def test_expired_replaced_and_foreign_rows_are_not_called_dead():
+    assert dead(row("expired", phrase="sour cream", entry_name="Cream, clotted"), row("foreign", phrase="sour cream", table="another"),
+                row("old", phrase="sour cream"), row("new", replaces="old")) == []
 
 
 @given(st.text(max_size=40))

@@ -8,9 +8,10 @@ set ``fresh`` were written after that and read once: top-1 0.976 of 125 lines wi
 entry, 108 of them accepted (0.86), all 108 right, none of the 39 others accepted, expected
 calibration error 0.04. Some of their words were added afterwards too.
 
-Measured today without any decision, all sets: top-1 0.984, accepted 0.963 of the lines with an
+Measured today without any decision, all sets: top-1 0.992, accepted 0.975 of the lines with an
 acceptable entry, precision of the accepted 1.000, none of 187 lines without an acceptable entry
-accepted, expected calibration error 0.024.
+accepted, expected calibration error 0.030. The weights have learned from these lines; out of fold (no line
+judged by weights that have seen its food) it is 0.993, 0.975, 1.000 and 0.030, but the words were written with them in view.
 """
 
 from __future__ import annotations
@@ -27,8 +28,10 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from pipeline import decisions, sources, tables
+from pipeline.composition.load import load_table
 from pipeline.stages import match_state, match_words
-from pipeline.stages.match import Asked, Matcher, _doubt, asked_by, match
+from pipeline.stages.match import Asked, Matcher, asked_by, match
+from pipeline.stages.match_model import CERTAINTY, CERTAINTY_FEATURES
 from pipeline.stages.parse import parse, parse_text, vocabulary
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -39,7 +42,7 @@ SALT = "02047"
 @cache
 def kitchen() -> tuple:
     reference, mappings = sources.load(), decisions.load()
-    return reference, mappings, sources.load_table(TABLE, reference.sources)
+    return reference, mappings, load_table(TABLE, reference.sources)
 
 
 @cache
@@ -61,7 +64,8 @@ def matched(texts: list[str], foods: pd.DataFrame | None = None, entries: pd.Dat
     reference, mappings, core = kitchen()
     return match(
         parsed(texts), core.entries if entries is None else entries, TABLE, mappings.words, reference.match_weights,
-        mappings.foods.iloc[:0] if foods is None else foods, reference.rule("accept_above"), reference.rule("review_above"))
+        mappings.foods.iloc[:0] if foods is None else foods, reference.rule("accept_above"), reference.rule("review_above"),
+        values=core.values, rules=reference.rules)
 
 
 @cache
@@ -70,7 +74,7 @@ def matcher(decided: bool = True) -> Matcher:
     foods = mappings.foods if decided else mappings.foods.iloc[:0]
     standing, _ = decisions.standing_decisions(foods, TABLE, core.entries)
     return Matcher(core.entries, TABLE, mappings.words, reference.match_weights, standing,
-                   reference.rule("accept_above"), reference.rule("review_above"))
+                   reference.rule("accept_above"), reference.rule("review_above"), values=core.values, rules=reference.rules)
 
 
 def asked(text: str) -> Asked:
@@ -265,6 +269,7 @@ LINES = [row.text for row in pd.read_csv(ROOT / "tests" / "data" / "match_pairs.
 
 @settings(max_examples=60, deadline=None)
 @given(st.sampled_from(LINES), st.integers(1, 4))
+@example("1 cup low sodium chicken broth", 2)
 def test_case_and_spacing_do_not_matter(text, spaces):
     usual = asked(text)
     changed = usual._replace(phrase=(" " * spaces).join(usual.phrase.upper().split(" ")) + " ")
@@ -353,22 +358,12 @@ def test_what_is_not_a_food_is_not_matched():
     assert set(candidates["line_id"]) == {"tern/base/2"}
 
 
-@pytest.mark.parametrize(("change", "unread", "ambiguous", "reason"), [
-    ({}, False, False, ""), ({"asked_missing": 1.0}, False, False, "words-not-covered"), ({}, True, False, "words-not-covered"),
-    ({"head_agrees": 0.0}, False, False, "head-differs"), ({"head_missing": 1.0}, False, False, "head-differs"),
-    ({"state_refused": 1.0}, False, False, "state-differs"), ({}, False, True, "close-call"),
-])
-def test_no_probability_is_high_enough_against_a_rule(change, unread, ambiguous, reason):
-    best = matcher().ranked(Asked("carrot"))[0]
-    sure = best._replace(probability=1.0, features={**best.features, **change})
-    assert _doubt(sure, unread, ambiguous, 0.85) == reason
-    assert _doubt(sure._replace(probability=0.84), False, False, 0.85) != ""
-
-
 def test_every_feature_has_a_weight_and_every_weight_a_feature():
     reference, _, _ = kitchen()
     features = matcher().ranked(Asked("carrot"))[0].features
-    assert set(features) == set(reference.match_weights["feature"])
+    weights = set(reference.match_weights["feature"])
+    assert set(features) == {feature for feature in weights if not feature.startswith(CERTAINTY)}
+    assert {feature.removeprefix(CERTAINTY) for feature in weights if feature.startswith(CERTAINTY)} == set(CERTAINTY_FEATURES)
 
 
 def test_no_two_replacements_chase_each_other():

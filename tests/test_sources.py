@@ -5,7 +5,8 @@ import shutil
 import pandas as pd
 import pytest
 
-from pipeline import decisions, sources
+from pipeline import content, decisions, lineage, policy, sources, units
+from pipeline.composition.load import load_table
 from pipeline.problems import InputError
 from pipeline.root import ROOT
 
@@ -32,7 +33,7 @@ def problems(load, *arguments):
 
 def test_the_project_s_own_files_load(project):
     reference = sources.load(project)
-    assert len(sources.load_table("core", reference.sources, project).entries) >= 300
+    assert len(load_table("core", reference.sources, project).entries) >= 300
     assert len(decisions.load(project).frames) == len(decisions.FILES)
 
 
@@ -64,14 +65,14 @@ def test_a_missing_file_and_a_missing_column_are_both_named(project):
 
 
 def test_a_table_that_does_not_exist_lists_those_that_do(project):
-    (problem,) = problems(sources.load_table, "french", sources.load(project).sources, project)
+    (problem,) = problems(load_table, "french", sources.load(project).sources, project)
     assert problem.code == "unknown-table" and "core" in problem.remedy
 
 
 def test_a_missing_value_written_as_zero_is_refused(project):
     path = project / "reference/composition/core/values.csv"
     change(path, ",,g,missing,", ",0,g,missing,")
-    found = problems(sources.load_table, "core", sources.load(project).sources, project)
+    found = problems(load_table, "core", sources.load(project).sources, project)
     assert len(found) == 1 and "a missing value carries a number" in found[0].what
 
 
@@ -97,3 +98,10 @@ def test_decisions_and_mappings_are_sorted_and_without_stray_space():
     for name in decisions.FILES:
         for row in (ROOT / "mappings" / f"{name}.csv").read_text(encoding="utf-8").splitlines():
             assert row == row.rstrip(), f"mappings/{name}.csv: {row!r}"
+
+
+@pytest.mark.parametrize("foundation", [sources.load, decisions.load, policy.load_policy, units.registry, lineage.combine, content.content_key])
+def test_foundations_do_not_rest_on_what_is_built_on_them(foundation):
+    """Imports point one way, those inside a function too: foundations, composition, stages, flow, cli."""
+    above = {"composition", "stages"}
+    assert [file for file in content.code_files(foundation) if above & set(file.relative_to(ROOT).parts)] == []

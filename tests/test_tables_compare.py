@@ -18,7 +18,9 @@ from table_root import NEXT, Rows, plant, root, row, tree
 
 from pipeline import decisions, sources
 from pipeline import compare_cli
-from pipeline.composition import compare, compare_entries, compare_values, usda_sr
+from pipeline.composition import compare, compare_entries, compare_values, store, usda_sr
+from pipeline.composition.common import Imported, no_measures
+from pipeline.composition.load import load_table
 from pipeline.problems import InputError
 from pipeline.root import ROOT
 
@@ -108,6 +110,18 @@ def test_other_descriptions_that_enter_weighing_and_cooking_are_told(home: Path)
     rows = told.attributes[["entry_id_b", "field", "value_b"]].values.tolist()
     assert rows == [["11282", "cooking_class", "roots"], ["11282", "refuse_fraction", "0.25"]]
     assert told.differs and told.values.empty
+
+
+def test_an_imported_table_is_compared_as_a_run_would_call_its_foods(home: Path) -> None:
+    """A publisher's table has none of the kitchen's words; where the core has the same entry, a run takes them from there."""
+    core = load_table("core", sources.load(home).sources, home)
+    entries = core.entries.assign(common_names="", state="", cooking_class="")
+    entries.loc[entries["entry_id"] == "11282", "source_row"] = "another row"  # no longer the core's onion: it keeps its own words
+    values = core.values.assign(original="", original_unit="")
+    store.save("as-published", Imported(entries, values, no_measures(), {}), "test", "test 1", {"file": "a.csv", "sha256": "0" * 64}, home)
+    told = compare.compare_named("core", "as-published", home)
+    assert told.attributes["field"].tolist() == ["common_names", "cooking_class", "state"]
+    assert set(told.attributes["entry_id_b"]) == {"11282"} and set(told.attributes["value_b"]) == {""}
 
 
 # ---------------------------------------------------------------- which entry is which

@@ -45,7 +45,7 @@ def settled(job) -> pd.DataFrame:
 def staged(job, part) -> pd.DataFrame:
     reference, entries, mappings = job.reference, job.table.entries, job.mappings
     read = steps.read(part, mappings)
-    matched = steps.match(read, entries, "core", mappings, reference)
+    matched = steps.match(read, entries, "core", mappings, reference, at_stake=job.table.values)
     weighed = steps.weigh(read, matched, entries, reference)
     cooked = steps.cook(read, matched, weighed, entries, mappings, reference)
     totals = steps.total(read, matched, weighed, cooked, entries, job.table.values, "core", reference)

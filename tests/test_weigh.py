@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline import lineage, sources, tables
+from pipeline.composition.household import measures_of
 from pipeline.problems import InputError
 from pipeline.stages import weigh as stage
 from pipeline.stages.weigh_lookup import Food, find_density, find_edible, find_measure, food_key, open_books
@@ -402,3 +403,103 @@ def test_any_words_end_in_an_outcome(words, unit, quantity):
     row = one(text=words or "x", phrase=words, unit=unit, quantity=quantity)
     assert row.weigh_reason in stage.REASONS
     assert np.isnan(row.mass_g) == (row.weigh_reason != "")
+
+
+# ---------------------------------------------------------------- measures of an imported table
+
+# Household weights as in USDA SR26, WEIGHT.txt: (entry of these tests, NDB number and sequence, words, grams).
+SR26_WEIGHTS = (
+    ("egg", "01123:06", ("piece", "medium", ""), 44.0), ("egg", "01123:01", ("piece", "large", ""), 50.0),
+    ("egg", "01123:07", ("piece", "small", ""), 38.0), ("chilli", "11819:01", ("piece", "", ""), 45.0),
+    ("chilli", "11819:02", ("cup", "", "chopped"), 150.0), ("soda", "18372:01", ("teaspoon", "", ""), 4.6),
+    ("cardoon", "none:01", ("piece", "", ""), 60.0), ("turnip", "none:02", ("piece", "large", ""), 183.0),
+)
+
+
+def american(*entries):
+    """The curated measures, and those of SR26 for these entries, as an American table's."""
+    parts = (0.75, 1.25)  # the importer's range of anything counted
+    rows = [{"measure_id": f"usda-sr26:{row}", "scope": "entry", "scope_key": entry, "measure": measure, "size": size, "preparation": preparation,
+             "low": parts[0] * grams, "middle": grams, "high": parts[1] * grams, "unit": "g", "basis": "edible", "source_id": "usda-sr26",
+             "spread_source_id": "usda-sr26", "source_row": row, "note": "", "table": "usda-sr26", "kitchen": "us"}
+            for entry, row, (measure, size, preparation), grams in SR26_WEIGHTS if entry in entries]
+    return pd.concat([REFERENCE["measures"].assign(table="", kitchen=""), pd.DataFrame(rows)], ignore_index=True)
+
+
+def imported(entry, phrase, units_system="uk", **row):
+    """One line of a food whose entry has household weights of SR26, weighed by both."""
+    added = ENTRIES.iloc[[0]].assign(entry_id=entry, name=phrase, common_names=phrase, cooking_class="eggs", refuse_fraction=0.0, state="raw")
+    with mock.patch(f"{__name__}.ENTRIES", pd.concat([ENTRIES, added], ignore_index=True)):
+        frame, problems = weigh_rows({"text": phrase, "phrase": phrase, "entry": entry, **row}, units_system=units_system,
+                                     measures=american(entry))
+    assert not problems
+    return frame.iloc[0]
+
+
+def test_an_american_egg_is_not_a_british_one():
+    british = imported("egg", "egg", quantity=1, size="medium")
+    assert (british.measure_id, british.measure_value) == ("egg-piece-medium", 58.0)  # a graded size is its own country's
+    assert (british.measure_low, british.measure_high) == (53.0, 63.0)
+    american_egg = imported("egg", "egg", "us", quantity=1, size="medium")
+    assert (american_egg.measure_id, american_egg.mass_g) == ("usda-sr26:01123:06", 44.0)
+
+
+def test_a_weight_of_another_kitchen_beyond_the_interval_widens_it():
+    # Curated: a British finger chilli of 6 to 40 g. SR26 11819, "1 pepper": 45 g.
+    row = imported("chilli", "red chilli", quantity=1)
+    assert (row.measure_id, row.measure_value, row.mass_g) == ("red-chilli-piece+usda-sr26:11819:01", 14.0, 14.0)
+    assert (row.measure_low, row.measure_high) == (6.0, 1.25 * 45)
+    assert "usda-sr26 gives 45 g: the interval reaches over both" in row.assumption
+    other_way = imported("chilli", "red chilli", "us", quantity=1)
+    assert (other_way.measure_id, other_way.measure_value) == ("usda-sr26:11819:01+red-chilli-piece", 45.0)
+    assert (other_way.measure_low, other_way.measure_high) == (6.0, 1.25 * 45)
+
+
+def test_a_weight_as_bought_is_compared_with_one_as_eaten_by_the_edible_part():
+    # 60 g in the shell (50 to 72) is 52.8 g eaten; the 44 g of SR26 01123 are 50 g in the shell: within it.
+    row = imported("egg", "egg", quantity=2)
+    assert row.measure_id == "egg-piece" and row.edible_fraction == pytest.approx(0.88)
+    heavier = american("egg")
+    heavier.loc[heavier["measure_id"] == "usda-sr26:01123:06", ["low", "middle", "high"]] = [66.0, 88.0, 110.0]
+    with mock.patch(f"{__name__}.american", lambda *_: heavier):
+        wide = imported("egg", "egg", quantity=2)
+    assert wide.measure_id == "egg-piece+usda-sr26:01123:06" and wide.mass_g == 120.0
+    assert (wide.measure_low, wide.measure_high) == (50.0, pytest.approx(110 / 0.88))
+
+
+def test_the_table_fills_in_where_the_curated_rows_say_less():
+    # no curated row names the food: the table's goes before one for its class or for any food
+    assert imported("cardoon", "zorblefruit", quantity=2).measure_id == "usda-sr26:none:01"
+    # a size that only the table has
+    books = open_books(**{**REFERENCE, "measures": american("turnip")})[0]
+    food = Food("bird eye chilli", "", "turnip", "Chilli", "bird eye chilli", "other-vegetables")
+    assert find_measure(books, food, "piece", "large", "").measure.measure_id == "usda-sr26:none:02"
+    assert find_measure(books, food, "piece", "", "").measure.measure_id == "bird-eye-chilli-piece"
+    # a cup of something chopped: no density says that
+    assert imported("chilli", "red chilli", quantity=1, unit="cup", preparation="chopped").measure_id == "usda-sr26:11819:02"
+
+
+def test_a_spoon_is_of_the_recipes_own_kitchen_where_a_density_answers():
+    # SR26 18372: 1 tsp = 4.6 g, of an American teaspoon
+    row = imported("soda", "bicarbonate of soda", quantity=1, unit="teaspoon")
+    assert row.measure_id == "unit:uk_teaspoon" and row.density_id
+
+
+def test_a_boneless_thigh_never_weighs_what_a_whole_one_does():
+    # SR26 05096, thigh, meat only, raw, sequences 1 to 3: "1 thigh = 193 g" beside "1 thigh with skin = 189 g".
+    published = pd.DataFrame(
+        [("01", 3.0, "3", "oz", 85.0), ("02", 1.0, "1", "thigh", 193.0), ("03", 1.0, "1", "thigh with skin", 189.0)],
+        columns=["sequence", "amount", "amount_text", "description", "grams"],
+    ).assign(measure_id=lambda rows: "usda-sr26:05096:" + rows["sequence"], entry_id="chicken", food="Chicken, dark meat, thigh, meat only, raw",
+             standard_deviation=np.nan, source_id="usda-sr26", source_row="USDA SR26, 05096")
+    unit_words = pd.read_csv(ROOT.parent / "mappings" / "unit_words.csv", dtype="str", keep_default_na=False)
+    measures = measures_of(published, unit_words)
+    assert set(measures["measure"]) == {"oz", "1 thigh", "thigh with skin"}  # nobody writes these two
+    every = pd.concat([REFERENCE["measures"].assign(table="", kitchen=""), measures.assign(spread_source_id="usda-sr26", table="usda-sr26", kitchen="us")],
+                      ignore_index=True)
+    line = dict(text="4 skinless boneless chicken thighs", phrase="chicken", unit="thigh", quantity=4, preparation="skinless boneless", entry="chicken")
+    for system in ("uk", "us"):
+        frame, _ = weigh_rows(line, units_system=system, measures=every)
+        assert (frame.iloc[0].measure_id, frame.iloc[0].edible_g) == ("chicken-thigh", 420.0)
+    alone = measures_of(published[published["sequence"] == "02"], unit_words)
+    assert alone["measure"].tolist() == ["thigh"]  # nothing beside it makes it doubtful

@@ -1,4 +1,4 @@
-"""Two columns of a table exchanged: for every entry, or for one whose energy then comes right.
+"""Two columns of a table exchanged: for every entry, or for one whose energy then comes right; a whole column in another unit.
 
 Inside its own groups a table whose columns were exchanged as a whole looks normal. What it
 breaks are relations that hold for nearly all foods: the order of minerals in raw foods
@@ -7,6 +7,7 @@ breaks are relations that hold for nearly all foods: the order of minerals in ra
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from itertools import combinations
 
 import numpy as np
@@ -17,58 +18,92 @@ from pipeline.composition.check_groups import Norms, exchange_fits, logs_of, swa
 from pipeline.composition.check_table import Rules, Table, finding_rows, parts
 
 MACRONUTRIENTS = ("PROCNT", "FAT", "CHOCDF", "WATER")
+Repair = tuple[tuple[str, ...], float, pd.DataFrame]  # columns, what one of them is multiplied by, the values then
 
 
 def swapped_columns(table: Table, rules: Rules) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """At most one pair of columns that were exchanged in the whole table, and the table with them put back.
+    """At most one pair of columns that were exchanged in the whole table, or one column that is in
+    another unit throughout, and the table with them put right.
 
-    A pair is named when some relation fails for most entries, and all relations hold again
-    after the exchange.
+    Named when some relation fails for most entries, and all relations hold again afterwards.
     """
-    rule = rules["swapped-columns"]
+    rule, slip = rules["swapped-columns"], rules["slipped-column"]
     shares = _shares(table, rules)
     broken = [name for name, (share, least) in shares.items() if share < least]
     if not broken:
         return finding_rows({}), table.wide
-    names = sorted({name for relation in rules.of("order-in-raw-foods") for name in (relation.components, relation.whole)})
-    repairs = []
-    for one, other in [*combinations(names, 2), *combinations(MACRONUTRIENTS, 2)]:
-        if not table.has(one, other) or table.units[one] != table.units[other]:
-            continue
-        wide = table.wide.copy()
-        wide[[one, other]] = wide[[other, one]].to_numpy()
-        worst = min(share for share, _ in _shares(table.with_values(wide), rules).values())
-        if worst >= rule.high:
-            repairs.append((worst, one, other, wide))
-    if not repairs:
+    orders = [*rules.of("order-in-raw-foods"), *rules.of("order-in-all-foods")]
+    names = sorted({name for relation in orders for name in (relation.components, relation.whole)})
+    exchanged, rescaled = _best(table, rules, _exchanged(table, names)), _best(table, rules, _rescaled(table, names, slip.high))
+    repair = exchanged or rescaled
+    if not repair:
         return finding_rows({}), table.wide
-    _, one, other, wide = max(repairs, key=lambda repair: repair[0])
+    columns, factor, wide = repair
+    other = f"; or {rescaled[0][0]} is {_times(slip, rescaled[1])} in it" if exchanged and rescaled else ""
     listed = ", ".join(f"{name} {shares[name][0]:.0%}" for name in sorted(broken))
-    return finding_rows({
-        "severity": [rule.severity], "check": rule.check, "entry_id": "", "entry_name": "", "component": f"{one} + {other}",
+    found = {
+        "severity": [rule.severity], "check": rule.check, "entry_id": "", "entry_name": "", "component": " + ".join(columns),
         "value": min(share for share, _ in shares.values()), "expected_low": rule.high, "expected_high": 1.0, "unit": "share of entries",
-        "what": f"{one} and {other} look exchanged in the whole table: what should hold for nearly all foods holds too rarely"
-                f" ({listed}), and for nearly all after an exchange. The other checks are done on the exchanged columns",
+        "what": f"{' and '.join(columns)} look exchanged in the whole table: what should hold for nearly all foods holds too rarely"
+                f" ({listed}), and for nearly all after an exchange{other}. The other checks are done on the exchanged columns",
         "remedy": "Compare the two columns with the source, and import again", "source_id": rule.source_id,
-    }), wide
+    }
+    if factor != 1:
+        found |= {
+            "severity": [slip.severity], "check": "unit-slip", "source_id": slip.source_id,
+            "what": f"{columns[0]} looks {_times(slip, factor)} in the whole table: what should hold for"
+                    f" nearly all foods holds too rarely ({listed}), and for nearly all in the other unit. The other checks are done so",
+            "remedy": "Compare the unit of the column with the source, and import again",
+        }
+    return finding_rows(found), wide
+
+
+def _times(slip, factor: float) -> str:
+    return f"{slip.high:g} times too {'small' if factor > 1 else 'large'}"
+
+
+def _best(table: Table, rules: Rules, repairs: Iterator[Repair]) -> Repair | None:
+    """The repair after which the weakest relation holds most often, if all then hold for nearly all foods."""
+    best, most = None, rules["swapped-columns"].high
+    for repair in repairs:
+        worst = min(share for share, _ in _shares(table.with_values(repair[2]), rules).values())
+        if worst >= most and (best is None or worst > most):
+            best, most = repair, worst
+    return best
+
+
+def _exchanged(table: Table, names: list[str]) -> Iterator[Repair]:
+    for one, other in [*combinations(names, 2), *combinations(MACRONUTRIENTS, 2)]:
+        if table.has(one, other) and table.units[one] == table.units[other]:
+            wide = table.wide.copy()
+            wide[[one, other]] = wide[[other, one]].to_numpy()
+            yield (one, other), 1.0, wide
+
+
+def _rescaled(table: Table, names: list[str], times: float) -> Iterator[Repair]:
+    for name in names:
+        for factor in (times, 1 / times):
+            if table.has(name):
+                yield (name,), factor, table.wide.assign(**{name: table.wide[name] * factor})
 
 
 def _shares(table: Table, rules: Rules) -> dict[str, tuple[float, float]]:
     """The share of entries for which each relation holds, and the least that is plausible, where enough entries have what it needs."""
     enough, least_order, least_balance = (
         rules["swapped-columns"].at_least_n, rules["swapped-columns"].low, rules["swapped-columns-balance"].low)
-    raw = table.entries["state"] == "raw"
+    raw, every = table.entries["state"] == "raw", pd.Series(True, index=table.entries.index)
     shares = {}
-    for relation in rules.of("order-in-raw-foods"):
-        greater, less = table.grams(relation.components)[raw], table.grams(relation.whole)[raw]
-        known = greater.notna() & less.notna() & (greater + less > 0)
-        if known.sum() >= enough:
-            shares[f"{relation.components} above {relation.whole} in raw foods"] = float((greater >= less)[known].mean()), least_order
+    for check, foods, words in (("order-in-raw-foods", raw, "raw foods"), ("order-in-all-foods", every, "all foods")):
+        for relation in rules.of(check):
+            greater, less = table.grams(relation.components)[foods], table.grams(relation.whole)[foods]
+            known = greater.notna() & less.notna() & (greater + less > 0)
+            if known.sum() >= enough:
+                shares[f"{relation.components} above {relation.whole} in {words}"] = float((greater >= less)[known].mean()), least_order
     holds = _energy_holds(table, rules)
     if len(holds) >= enough:
         shares["energy from the proximates"] = float(holds.mean()), least_balance
     for relation in rules.of("parts-in-whole"):
-        if relation.severity == "error" and relation.whole in MACRONUTRIENTS:
+        if relation.severity == "error" and relation.whole in (*MACRONUTRIENTS, "ASH"):
             grams = [table.grams(name) for name in parts(relation.components)]
             together = pd.concat(grams, axis=1).sum(axis=1, min_count=1)
             whole = table.grams(relation.whole)

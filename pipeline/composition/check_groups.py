@@ -131,7 +131,8 @@ def zeros_for_missing(table: Table, rules: Rules) -> tuple[pd.DataFrame, pd.Data
     the usual amount instead.
 
     "Always": nearly every known value of the kin (or of the group, where the kin are too few) is
-    positive, and their median stands well above the smallest step of the column.
+    positive, and their median stands well above the smallest step of the column; or, in a table of
+    any size, what no food with this much of another component is without.
     """
     rule = rules["zero-for-missing"]
     group, kin = families(table)
@@ -151,6 +152,9 @@ def zeros_for_missing(table: Table, rules: Rules) -> tuple[pd.DataFrame, pd.Data
         typical, smallest = present.transform("median"), present.transform("min")
         clear = typical.ge(rule.high * step, axis=1) & (smallest >= rule.absolute * typical)
         always, medians = (has & clear).where(enough, always), typical.where(enough, medians)
+    for never in rules.of("zero-never"):
+        for column in wide.columns[[table.tagnames[column] == never.components for column in wide.columns]]:
+            always[column] |= (table.wide[column] == 0) & (table.grams(never.whole) >= never.low)
     wrong = zero & always.astype(bool).reindex(columns=zero.columns, fill_value=False)
     # With the usual amount, not without one: a sum that is wrong all the same must not become unknown and pass.
     repaired = table.wide.mask(wrong, medians.reindex(columns=zero.columns))

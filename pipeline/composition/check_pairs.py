@@ -55,6 +55,7 @@ def raw_against_cooked(table: Table, rules: Rules) -> pd.DataFrame:
             raw, cooked = table.wide[name].reindex(pairs["raw"]).to_numpy(), table.wide[name].reindex(pairs["cooked"]).to_numpy()
             with np.errstate(divide="ignore", invalid="ignore"):
                 expected = raw / before * after
+                ratios = cooked / expected
                 wrong = (cooked > rule.high * expected + rule.absolute) | (cooked < rule.low * expected - rule.absolute)
             wrong &= np.minimum(before, after) >= driest
             names = table.entries["name"].reindex(pairs["raw"]).to_numpy()
@@ -64,7 +65,7 @@ def raw_against_cooked(table: Table, rules: Rules) -> pd.DataFrame:
                 "value": cooked[wrong], "expected_low": rule.low * expected[wrong], "expected_high": rule.high * expected[wrong],
                 "unit": table.units[name],
                 "what": [f"Per fat-free dry matter {ratio:.2f} times the raw food {raw_id} ({raw_name})" for ratio, raw_id, raw_name
-                         in zip(cooked[wrong] / expected[wrong], pairs["raw"].to_numpy()[wrong], names[wrong], strict=True)],
+                         in zip(ratios[wrong], pairs["raw"].to_numpy()[wrong], names[wrong], strict=True)],
                 "remedy": "Compare both entries with the source: one of them, or its water, may be wrong or of another food",
                 "source_id": rule.source_id,
             }))

@@ -22,6 +22,7 @@ NUMBERS = ("value", "expected_low", "expected_high")
 THRESHOLD_TEXT = ("rule_id", "check", "severity", "components", "whole", "words", "unit", "source_id", "note")
 THRESHOLD_NUMBERS = ("low", "high", "relative", "absolute", "at_least_n")
 THRESHOLDS = Path("reference") / "table_checks.csv"
+PRINTED_ZERO = "printed-zero"
 # How many of a unit make one gram: the names of units, not thresholds.
 PER_GRAM = {"g": 1.0, "mg": 1e3, "ug": 1e6}
 
@@ -74,7 +75,8 @@ class Table:
     """One composition table, a row per entry and a column per component.
 
     ``entries`` has the index entry_id; ``wide`` holds the values per 100 g (NaN: no value) and
-    ``types`` the value types ("" where there is no row), both with the index of ``entries``. A
+    ``types`` the value types ("" where there is no row; "printed-zero" for a 0 that no code or word calls
+    assumed), both with the index of ``entries``. A
     column is the tagname, with its unit after a blank where the table has the component in more
     than one unit ("ENERC kJ"). ``units`` and ``tagnames`` are by column.
     """
@@ -131,7 +133,8 @@ def lay_out(entries: pd.DataFrame, values: pd.DataFrame) -> Table:
     # From the last to the first, so that the first of several stands.
     known = np.flatnonzero(row >= 0)[::-1]
     numbers[row[known], column[known]] = values["value"].to_numpy(dtype="float64")[known]
-    types[row[known], column[known]] = values["value_type"].to_numpy(dtype=object)[known]
+    printed = (values["value_type"] == "zero") & (values["derivation"] == "")
+    types[row[known], column[known]] = values["value_type"].mask(printed, PRINTED_ZERO).to_numpy(dtype=object)[known]
     return Table(
         entries, pd.DataFrame(numbers, entries.index, columns), pd.DataFrame(types, entries.index, columns, dtype=object),
         {name: unit for (_, unit), name in names.items()}, {name: tag for (tag, _), name in names.items()},

@@ -9,6 +9,7 @@ import pandas as pd
 
 from pipeline import sources
 from pipeline.composition import check, check_report, store
+from pipeline.composition.load import load_table
 from pipeline.problems import InputError, Problem
 from pipeline.root import ROOT
 
@@ -59,7 +60,7 @@ def check_by_name(name: str, folder: Path | None = None, root: Path | None = Non
         stored = store.load(name, None, root, originals=False)
         entries, values, measures = stored.entries, stored.values, stored.measures
     else:
-        table = sources.load_table(name, sources.load(root).sources, root)
+        table = load_table(name, sources.load(root).sources, root)
         entries, values = table.entries, table.values
     findings = check.check(entries, values, check.read_thresholds(), measures)
     target = folder or (root or ROOT) / "output" / "checks" / name

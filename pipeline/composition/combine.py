@@ -31,8 +31,8 @@ from pandera.typing import Series
 from pipeline import decisions, tables
 from pipeline.composition.combine_same import same_foods
 from pipeline.composition.common import WITH_LIMIT
+from pipeline.composition.load import CompositionTable
 from pipeline.problems import ERROR, InputError, Problem
-from pipeline.sources import CompositionTable
 
 SEPARATOR = ","
 COMPUTED = "ENERC"

@@ -20,8 +20,8 @@ from itertools import combinations
 
 import pandas as pd
 
+from pipeline.composition.load import CompositionTable
 from pipeline.problems import WARNING, Problem
-from pipeline.sources import CompositionTable
 
 COLUMNS = ["table_a", "entry_a", "table_b", "entry_b", "why", "decision_id"]
 FILE = "mappings/same_foods.csv"

@@ -3,8 +3,9 @@
 Curated rows of ``reference/`` that name an entry mean the food that this entry is in the
 curated core. In a run on other tables they hold for the entry that is the same food there,
 and for no other: an id alone says nothing in another table. The household measures of an
-imported table come after the curated ones that name an entry, and before those that name
-a food or a class: an entry's own row is always the nearer one.
+imported table serve every food that it has, also one that an earlier table leads; each row
+carries its table and that table's kitchen (``KITCHENS``), by which
+:mod:`pipeline.stages.weigh_lookup` decides whether the curated row goes first.
 
 A published "tablespoon" or "pint" is of the publisher's kitchen. How much a spoon or a pint
 holds follows from the recipe's own units, and what that weighs from a density; so the
@@ -22,12 +23,15 @@ import pandas as pd
 from pipeline.composition import store
 from pipeline.composition.combine import members_of
 from pipeline.composition.combine_same import same_foods
+from pipeline.composition.load import CompositionTable, load_table
 from pipeline.decisions import Mappings
-from pipeline.sources import CompositionTable, Reference, load_table
+from pipeline.sources import Reference
 
 BY_ENTRY = ("measures", "edible_portions", "densities")
 # Kinds of unit (mappings/unit_words.csv): those the recipe's units define, and those a density weighs as well.
 OF_ANY_KITCHEN, BY_DENSITY = ("mass", "volume"), ("cup", "spoon")
+# Whose pieces, slices and cups a published format weighs. A table of another format says nothing of its kitchen.
+KITCHENS = {"usda-sr-ascii": "us", "usda-fdc-csv": "us"}
 MEANT = ["scope_key", "measure", "size", "preparation"]
 
 
@@ -51,7 +55,7 @@ def weighing(reference: Reference, loaded: list[CompositionTable], mappings: Map
     both = pairs["raw_entry_id"].isin(core.index) & pairs["cooked_entry_id"].isin(core.index)
     frames["raw_cooked_pairs"] = pairs[both].assign(
         raw_entry_id=pairs.loc[both, "raw_entry_id"].map(core), cooked_entry_id=pairs.loc[both, "cooked_entry_id"].map(core))
-    own = _measures(loaded, here, root)
+    own = _measures(loaded, members, root)
     if len(own):
         useful = _useful(own, mappings.unit_words, frames["densities"])
         frames["measures"] = _joined(frames["measures"], own[useful])
@@ -65,17 +69,19 @@ def _for_entries(rows: pd.DataFrame, core: pd.Series) -> pd.DataFrame:
     return here.assign(scope_key=here["scope_key"].where(here["scope"] != "entry", here["scope_key"].map(core)))
 
 
-def _measures(loaded: list[CompositionTable], here: pd.DataFrame, root: Path | None) -> pd.DataFrame:
-    """The household measures that the imported tables have for their own entries, with the column ``cooking_class``."""
+def _measures(loaded: list[CompositionTable], members: pd.DataFrame, root: Path | None) -> pd.DataFrame:
+    """The household measures that the imported tables have for their foods, under these foods' ids here, with
+    the columns ``cooking_class``, ``table`` and ``kitchen`` ("" when nobody says whose)."""
     imported = set(store.names(root))
     frames = []
     for table in loaded:
         if table.name in imported:
-            own = here[here["table"] == table.name].set_index("own_id")["entry_id"]
+            own = members[members["table"] == table.name].set_index("own_id")["entry_id"]
             rows = store.load(table.name, [], root, originals=False).measures
             rows = rows[rows["scope_key"].isin(own.index)]
             classes = rows["scope_key"].map(table.entries.set_index("entry_id")["cooking_class"])
-            frames.append(rows.assign(scope_key=rows["scope_key"].map(own), cooking_class=classes))
+            kitchen = KITCHENS.get(store.facts(table.name, root)["format"], "")
+            frames.append(rows.assign(scope_key=rows["scope_key"].map(own), cooking_class=classes, table=table.name, kitchen=kitchen))
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
 
 
@@ -88,9 +94,8 @@ def _useful(rows: pd.DataFrame, unit_words: pd.DataFrame, densities: pd.DataFram
 
 
 def _joined(curated: pd.DataFrame, own: pd.DataFrame) -> pd.DataFrame:
-    """The curated measures, then those of the tables; for one thing of an entry the first row counts."""
+    """The curated measures, then those of the tables; for one thing of a food the first table's row counts."""
     own = own.assign(spread_source_id=own["source_id"])  # an imported weight has one source for all
-    every = pd.concat([curated, own[list(curated.columns)]], ignore_index=True)
-    named = every[every["scope"] == "entry"]
-    second = named.index[named.duplicated(MEANT) & (named.index >= len(curated))]  # weighing itself reports a slip in the curated file
-    return every.drop(index=second).reset_index(drop=True)
+    own = own[~own.duplicated(MEANT) & ~own.duplicated("measure_id")]
+    curated = curated.assign(table="", kitchen="")
+    return pd.concat([curated, own[list(curated.columns)]], ignore_index=True)

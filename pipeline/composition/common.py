@@ -34,9 +34,11 @@ For ``trace`` and ``below-detection``, ``value`` is half the limit, ``minimum`` 
 from __future__ import annotations
 
 import hashlib
+import zipfile
+import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 import numpy as np
 import pandas as pd
@@ -50,6 +52,7 @@ STAGE = "tables"
 SHOWN = 20  # problems of one kind that are listed one by one; the rest are counted
 DOUBT_FACTOR = 1.5
 WITH_LIMIT = ("trace", "below-detection")
+LARGEST_UNPACKED = 1_000_000_000  # bytes; a Standard Reference release has 50 million
 
 
 class StoredValues(tables.Values):
@@ -187,3 +190,54 @@ def source_hash(path: Path) -> str:
     except OSError as error:
         raise InputError(problem(str(path), f"cannot be read ({error.strerror or error})",
                                  "Give the file or the folder of the table as downloaded")) from None
+
+
+def downloaded_files(path: Path, suffix: str) -> dict[str, bytes]:
+    """The bytes of each file with this ending, by its lower-case stem: of a zip, or of a folder.
+
+    It does not matter in which folder of the zip they lie; where the folder itself has none, its
+    subfolders are looked in. Raises :class:`InputError` when there is nothing to read, when the
+    zip is not whole, encrypted or too large, and when two files have one name.
+    """
+    if path.is_dir():
+        own = [file for file in sorted(path.iterdir()) if _is_wanted(file.name, suffix) and file.is_file()]
+        files = own or [file for file in sorted(path.glob("*/*")) if _is_wanted(file.name, suffix) and file.is_file()]
+        _stop_if_twice(path, [file.name for file in files])
+        try:
+            return {file.stem.lower(): file.read_bytes() for file in files}
+        except OSError as error:
+            raise InputError(problem(str(error.filename), f"cannot be read ({error.strerror or error})", "Correct its permissions")) from None
+    if not path.is_file():
+        raise InputError(problem(str(path), "there is no such folder or file", "Give the folder or the zip as downloaded"))
+    try:
+        with zipfile.ZipFile(path) as archive:
+            wanted = [member for member in archive.infolist() if _is_wanted(PurePosixPath(member.filename).name, suffix)]
+            _stop_if_twice(path, [PurePosixPath(member.filename).name for member in wanted])
+            _stop_if_unreadable(path, wanted)
+            return {PurePosixPath(member.filename).stem.lower(): archive.read(member) for member in wanted}
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError) as error:
+        raise InputError(problem(
+            str(path), f"is not a whole zip file ({error})",
+            "Give the zip as downloaded, or the folder of its files; where a download broke off, download it again"
+            " and compare its size with the publisher's")) from None
+
+
+def _is_wanted(name: str, suffix: str) -> bool:
+    return name.lower().endswith(suffix) and not name.startswith(".")
+
+
+def _stop_if_twice(path: Path, names: list[str]) -> None:
+    lower = [name.lower() for name in names]
+    twice = next((name for name, key in zip(names, lower, strict=True) if lower.count(key) > 1), "")
+    if twice:
+        raise InputError(problem(str(path), f"holds {twice} more than once", "Keep the files of one release, unchanged, and no others"))
+
+
+def _stop_if_unreadable(path: Path, members: list[zipfile.ZipInfo]) -> None:
+    locked = next((member.filename for member in members if member.flag_bits & 1), "")
+    if locked:
+        raise InputError(problem(str(path), f"is encrypted ({locked} asks for a password)", "Unpack it with its password, and give the folder"))
+    size = sum(member.file_size for member in members)
+    if size > LARGEST_UNPACKED:
+        raise InputError(problem(str(path), f"unpacks to {size:,} bytes, and no table is read that has more than {LARGEST_UNPACKED:,}",
+                                 "Check that it is the right file; where a download holds many kinds of food, take that of one kind"))

@@ -15,6 +15,7 @@ import pandas as pd
 
 from pipeline import sources
 from pipeline.composition import compare_entries, compare_values, store
+from pipeline.composition.load import load_table, with_curated_words
 from pipeline.root import ROOT
 
 
@@ -76,15 +77,19 @@ class Comparison:
 def load(name: str, root: Path | None = None) -> PrintedTable:
     """A table by name, curated or imported, with the text of each value.
 
+    An imported entry is called and classed as a run would have it: by the curated words where
+    a curated table has the same entry. A publisher's table says nothing of the words of a
+    kitchen, and that is no change to tell a steward about.
+
     Raises :class:`pipeline.problems.InputError` for a name that does not exist (it lists
     those that do) and for a table that cannot be read.
     """
     folder = (root or ROOT) / "reference" / "composition" / name
     if not (folder / "values.csv").is_file() and name in store.names(root):
         stored = store.load(name, None, root)
-        return PrintedTable(name, stored.entries, stored.values[compare_values.READ])
+        return PrintedTable(name, with_curated_words(stored.entries, root)[0], stored.values[compare_values.READ])
     reference = sources.read_csv((root or ROOT) / "reference" / "sources.csv", *sources.FILES["sources"])
-    table = sources.load_table(name, reference, root)
+    table = load_table(name, reference, root)
     texts = sources.read_csv(folder / "values.csv", tuple(table.values.columns), ())  # the same rows, unconverted
     values = table.values.assign(original=texts["value"], original_unit=table.values["unit"])
     return PrintedTable(name, table.entries, values[compare_values.READ])

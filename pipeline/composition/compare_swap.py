@@ -9,7 +9,7 @@ import pandas as pd
 
 from pipeline import decisions
 from pipeline.composition.compare_values import harm, relative, size
-from pipeline.sources import CompositionTable
+from pipeline.composition.load import CompositionTable
 from pipeline.stages.audit_drift import SAME_CLAIM
 
 # A figure that leaves its interval or changes by more than this is said to move (common practice, no source).
@@ -17,7 +17,7 @@ MOVED_ABOVE = 0.05
 NOISE = 1e-9
 EFFECTS = ("withheld", "moved", "settled", "status", "slight")
 BROKEN = ("gone", "renamed", "renumbered", "conflict")
-DECISION_COLUMNS = ["state", "row", "decision_id", "kind", "phrase", "food_state", "table", "entry_id", "entry_name",
+DECISION_COLUMNS = ["state", "file", "row", "decision_id", "kind", "phrase", "food_state", "table", "entry_id", "entry_name",
                     "now_entry_id", "now_name", "lines", "remedy"]
 LINE_COLUMNS = ["effect", "line_id", "text", "entry_id_a", "entry_name_a", "outcome_a", "reason_a", "edible_g_a", "yield_fraction_a",
                 "entry_id_b", "entry_name_b", "outcome_b", "reason_b", "edible_g_b", "yield_fraction_b"]
@@ -32,7 +32,7 @@ REMEDIES = {
     "gone": "Decide again: the table has no such entry", "renamed": "Decide again on the entry under its new name",
     "renumbered": "Decide again on the entry under its new number", "conflict": "Keep one of the conflicting decisions",
     "carried": "Add the new table in its column `table`", "holds": "", "own": "", "superseded": "",
-    "expired-before": "Decide again, or remove the row",
+    "expired-before": "Decide again, or remove the row", "unused": "",
 }
 
 
@@ -58,7 +58,7 @@ class InPrint:
 def decided(
     foods: pd.DataFrame, carried: pd.DataFrame, one: CompositionTable, other: CompositionTable, pairs: pd.DataFrame, matched: pd.DataFrame,
 ) -> pd.DataFrame:
-    """One row per food decision that concerns table A (``one``) or B (``other``), columns ``DECISION_COLUMNS``, breaks first.
+    """One row per food decision that concerns table A (``one``) or B (``other``), columns ``DECISION_COLUMNS``.
 
     ``foods`` as on disk, ``carried`` with the decisions on A read as on B. ``row`` is the
     line of ``mappings/foods.csv``. ``state``: ``gone``, ``renamed``, ``renumbered`` or
@@ -88,13 +88,17 @@ def decided(
         else:
             state = _broken(row, index in on_a, now_id, names_b)
         rows.append({
-            "state": state, "row": index + 2, "decision_id": row["decision_id"], "kind": row["kind"], "phrase": row["phrase"],
+            "state": state, "file": "foods", "row": index + 2, "decision_id": row["decision_id"], "kind": row["kind"], "phrase": row["phrase"],
             "food_state": row["state"], "table": row["table"], "entry_id": row["entry_id"], "entry_name": row["entry_name"],
             "now_entry_id": now_id, "now_name": names_b.get(now_id, ""), "lines": int(resting.get(row["decision_id"], 0)),
             "remedy": REMEDIES[state]})
-    table = pd.DataFrame(rows, columns=DECISION_COLUMNS)
-    order = pd.DataFrame({"broken": ~table["state"].isin(BROKEN), "lines": -table["lines"], "row": table["row"]})
-    return table.loc[order.sort_values(["broken", "lines", "row"]).index].reset_index(drop=True)
+    return pd.DataFrame(rows, columns=DECISION_COLUMNS)
+
+
+def breaks_first(rows: pd.DataFrame) -> pd.DataFrame:
+    """Decisions (columns ``DECISION_COLUMNS``) with those that break first, then by the lines that rest on them."""
+    order = pd.DataFrame({"broken": ~rows["state"].isin(BROKEN), "lines": -rows["lines"], "file": rows["file"], "row": rows["row"]})
+    return rows.loc[order.sort_values(["broken", "lines", "file", "row"]).index].reset_index(drop=True)
 
 
 def _broken(row: pd.Series, on_a: bool, now_id: str, names_b: dict[str, str]) -> str:
@@ -110,14 +114,18 @@ def _broken(row: pd.Series, on_a: bool, now_id: str, names_b: dict[str, str]) ->
 
 def how_to_adopt(rows: pd.DataFrame, table_a: str, table_b: str, spec: str) -> list[str]:
     """What to do to make the swap real, in order; ``spec`` is what a run is then given as its table."""
-    count = {state: int((rows["state"] == state).sum()) for state in (*BROKEN, "carried")}
-    broken = sum(count[state] for state in BROKEN)
+    broken = rows[rows["state"].isin(BROKEN)]
+    carried = rows.loc[rows["state"] == "carried", "file"].value_counts()
     todo = []
-    if broken:
-        todo.append(f"decide again on {broken} {'row' if broken == 1 else 'rows'} of mappings/foods.csv that would break")
-    if count["carried"]:
-        todo.append(f"add {table_b} in the column `table` of the {count['carried']} rows of mappings/foods.csv that hold on both "
+    if len(broken):
+        files = " and ".join(f"mappings/{name}.csv" for name in sorted(set(broken["file"])))
+        todo.append(f"decide again on {len(broken)} {'row' if len(broken) == 1 else 'rows'} of {files} that would break")
+    if "foods" in carried:
+        todo.append(f"add {table_b} in the column `table` of the {carried['foods']} rows of mappings/foods.csv that hold on both "
                     f"(\"{table_a};{table_b}\"; without it they do not apply to {table_b}, and lines end otherwise than told here)")
+    if "same_foods" in carried:
+        todo.append(f"write {table_b} for {table_a} in the {carried['same_foods']} rows of mappings/same_foods.csv that hold on both, "
+                    "or add them once more")
     return [*todo, f"potash run --table {spec}"]
 
 

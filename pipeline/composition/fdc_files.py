@@ -8,10 +8,8 @@ problem with file, row and column.
 from __future__ import annotations
 
 import csv as plain_csv
-import zipfile
-import zlib
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -19,8 +17,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from pyarrow import csv
 
-from pipeline.composition.common import listed, problem
-from pipeline.problems import InputError, Problem
+from pipeline.composition.common import downloaded_files, listed, problem
+from pipeline.problems import Problem
 
 NUMBER, SIGNED = r"(?:\d+(?:\.\d*)?(?:[eE]-?\d+)?|\.\d+)?", r"(?:-?(?:\d+(?:\.\d*)?(?:[eE]-?\d+)?|\.\d+))?"
 KEY = r"\d+"
@@ -72,21 +70,7 @@ def contents(path: Path) -> dict[str, bytes]:
 
     Raises :class:`InputError` when there is nothing there or the zip is not whole.
     """
-    if path.is_dir():
-        return {file.stem.lower(): file.read_bytes() for file in sorted(path.iterdir()) if file.suffix.lower() == ".csv"}
-    if not path.is_file():
-        raise InputError(problem(str(path), "there is no such folder or file", "Give the folder or the zip as downloaded"))
-    try:
-        with zipfile.ZipFile(path) as archive:
-            names = [name for name in archive.namelist() if name.lower().endswith(".csv") and not PurePosixPath(name).name.startswith(".")]
-            stems = [PurePosixPath(name).stem.lower() for name in names]
-            twice = sorted({stem for stem in stems if stems.count(stem) > 1})
-            if twice:
-                raise InputError(problem(str(path), f"holds {twice[0]}.csv more than once", "Download it again, unchanged"))
-            return {stem: archive.read(name) for stem, name in zip(stems, names, strict=True)}
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
-        raise InputError(problem(
-            str(path), f"is not a whole zip file ({error})", "Download it again and compare its size with the publisher's")) from None
+    return downloaded_files(path, ".csv")
 
 
 def table(files: dict[str, bytes], name: str, problems: list[Problem], notes: list[str]) -> pd.DataFrame:

@@ -4,7 +4,7 @@ FoodData Central keeps the nutrient numbers of the Standard Reference; ``TAGNAME
 NUTR_DEF of release 26 prints beside them (source usda-sr26), so that both tables name a
 component alike. Numbers without a tagname become "FDC:" and the number. The codes of
 derivations are those of the Standard Reference; those of labels that came later, and the
-units that are no mass or energy, are from memory.
+units that are no mass or energy, are from memory, and so is 202, nitrogen, which release 26 does not list.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ UNITS = {"G": "g", "MG": "mg", "UG": "ug", "KCAL": "kcal", "kJ": "kJ", "KJ": "kJ
 LABELS = dict.fromkeys(("LCCS", "LCCD", "LCSA", "LCSG", "LCSL", "LCGA", "LCGC", "LCGP"), "calculated")
 BY_CODE = {**BY_DERIVATION, **LABELS}
 TAGNAMES = dict(pair.split(":") for pair in """
-    203:PROCNT 204:FAT 205:CHOCDF 207:ASH 208:ENERC_KCAL 209:STARCH 210:SUCS 211:GLUS 212:FRUS 213:LACS 214:MALS 221:ALC
+    202:NT 203:PROCNT 204:FAT 205:CHOCDF 207:ASH 208:ENERC_KCAL 209:STARCH 210:SUCS 211:GLUS 212:FRUS 213:LACS 214:MALS 221:ALC
     255:WATER 262:CAFFN 263:THEBRN 268:ENERC_KJ 269:SUGAR 287:GALS 291:FIBTG 301:CA 303:FE 304:MG 305:P 306:K 307:NA
     309:ZN 312:CU 313:FLD 315:MN 317:SE 318:VITA_IU 319:RETOL 320:VITA_RAE 321:CARTB 322:CARTA 323:TOCPHA 324:VITD
     325:ERGCAL 326:CHOCAL 328:VITD 334:CRYPX 337:LYCPN 338:LUT+ZEA 341:TOCPHB 342:TOCPHG 343:TOCPHD 344:TOCTRA 345:TOCTRB

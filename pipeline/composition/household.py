@@ -5,7 +5,8 @@ understood. Where one is not ("package (10 oz) yields"), the measure is the whol
 description in lower case, so that a cook's "packet" is never weighed by it; where two rows
 of a food would read alike, at most one keeps the words (see ``_apart``). A published
 "piece" may be an eighth of a cake: it never becomes the canonical ``piece``, which is one
-whole food. The description as published stays in ``note``.
+whole food. The description as published stays in ``note``. A "thigh" of a food that also has a
+"thigh with skin" does not say what was on the scales, and is called by its whole text too.
 
 The interval of one measure: 1.645 published standard deviations each way where there is
 one; else exact for a unit of mass, and the ranges of ``RANGES`` for a measured volume and
@@ -49,6 +50,8 @@ JOINING = frozenset("or and".split())
 # What a bracket may say about the size of the thing measured, without changing what is measured.
 _DIMENSION = re.compile(
     r'(?:[\d\s./"x\'–-]|about|approx|to|or|in|inch(?:es)?|cm|mm|dia(?:m(?:eter)?)?|thick|long|sq|square|high|wide|deep|cubes?|pieces?|per lb|,)+')
+# What was or was not on the scales: "thigh with skin", "thigh, bone and skin removed".
+_PARTS = re.compile(r"(?P<what>.+?)(?: with(?:out)? (?:skin|bone|shell|peel|rind|hulls?|refuse)|, [a-z ]*removed)\b.*")
 _BRACKET = re.compile(r"\(([^()]*)\)")
 
 
@@ -72,7 +75,7 @@ def measures_of(rows: pd.DataFrame, unit_words: pd.DataFrame) -> pd.DataFrame:
     units = {row.word: (row.unit, row.kind) for row in unit_words.itertuples()}
     split = [words_of(row.description, row.food, units) for row in rows[["description", "food"]].itertuples()]
     read = pd.DataFrame(split, columns=Words._fields, index=rows.index, dtype="str")
-    read = _apart(rows, read)
+    read = _apart(rows, _which_part(rows, read))
     middle = rows["grams"] / rows["amount"]
     low, high = (
         read["kind"].map({kind: ends[end] for kind, ends in RANGES.items()}).fillna(COUNTED[end]).astype("float64") for end in (0, 1))
@@ -89,6 +92,16 @@ def measures_of(rows: pd.DataFrame, unit_words: pd.DataFrame) -> pd.DataFrame:
         "note": "published as: " + rows["amount_text"] + " " + rows["description"] + "; interval " + interval,
     })
     return table[columns(Measures)].sort_values("measure_id", ignore_index=True)
+
+
+def _which_part(rows: pd.DataFrame, read: pd.DataFrame) -> pd.DataFrame:
+    """Calls by its whole text a bare piece ("thigh") of a food that also has one with or without a part
+    ("thigh with skin"): it does not say which it is. Measured amounts are of the food named, and stay."""
+    said = rows["description"].map(_lower).str.extract(_PARTS)["what"]
+    told = pd.MultiIndex.from_arrays([rows["entry_id"][said.notna()], said[said.notna()]])
+    bare = pd.MultiIndex.from_arrays([rows["entry_id"], rows["description"].map(_lower)]).isin(told) & ~read["kind"].isin(RANGES)
+    whole = rows["amount_text"] + " " + rows["description"].map(_lower)
+    return read.assign(measure=read["measure"].mask(bare, whole), kind=read["kind"].mask(bare, ""))
 
 
 def _apart(rows: pd.DataFrame, read: pd.DataFrame) -> pd.DataFrame:

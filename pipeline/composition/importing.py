@@ -17,6 +17,8 @@ import pandas as pd
 from pipeline import decisions, sources
 from pipeline.composition import store
 from pipeline.composition.common import Imported, problem, source_hash
+from pipeline.composition.load import load_table, table_names
+from pipeline.composition.profile import profile_names
 from pipeline.content import code_files, content_key
 from pipeline.problems import InputError
 from pipeline.root import ROOT
@@ -87,7 +89,7 @@ def import_table(
     chosen = FORMATS[format_name]
     profile = profile or chosen.default_profile
     if bool(profile) != chosen.takes_profile:
-        what, remedy = ("is of no use to", "Leave the option out") if profile else ("is needed by", "Name a ready profile, or a file")
+        what, remedy = ("is of no use to", "Leave the option out") if profile else ("is needed by", f"Name a ready profile ({', '.join(profile_names())}), or a TOML file of your own")
         raise InputError(problem("--profile", f"{what} the format {format_name}", remedy))
     if source_id and chosen.takes_profile:
         raise InputError(problem("--source", "is given by the profile", "Leave the option out, or correct the profile's source_id"))
@@ -160,7 +162,7 @@ def listed(root: Path | None = None) -> list[dict]:
     rows = []
     imported = store.names(root)
     known = None
-    for name in sources.table_names(root):
+    for name in table_names(root):
         if name in imported:
             facts = store.facts(name, root)
             counted = {key: facts["rows"][key] for key in ("entries", "values", "missing", "components", "measures")}
@@ -168,7 +170,7 @@ def listed(root: Path | None = None) -> list[dict]:
                          "source": {**facts["source"], "source_ids": facts["source_ids"]}, "published": facts["counts"]})
             continue
         known = sources.load(root).sources if known is None else known
-        table = sources.load_table(name, known, root)
+        table = load_table(name, known, root)
         missing = int((table.values["value_type"] == "missing").sum())
         rows.append({"table": name, "kind": "curated", "format": "", "entries": len(table.entries), "values": len(table.values) - missing,
                      "missing": missing, "components": int(table.values["component"].nunique()), "measures": 0,

@@ -340,14 +340,9 @@ def _column_problems(path: Path, key: str, column: dict, seen: dict[tuple[str, s
 
 
 def _limit_problems(path: Path, profile: Profile) -> list[Problem]:
-    found = [wrong(path, key, f"{name} is {value}", "State a limit above 0") for key in ("trace_limits", "detection_limits")
-             for name, value in getattr(profile, key).items() if not value > 0]
-    if not profile.words.trace:
-        return found
-    return found + [
-        wrong(path, f"column {column.headings[0]}", "may hold a trace, and no limit is stated below which the table prints one",
-              f"Give {column.component} or {column.unit} under [trace_limits], or trace_limit in the column")
-        for sheet in profile.sheets for column in sheet.columns if not column.limits.trace > 0]
+    # A column without a limit is no fault until one of its cells says trace: energy, say, never does.
+    return [wrong(path, key, f"{name} is {value}", "State a limit above 0") for key in ("trace_limits", "detection_limits")
+            for name, value in getattr(profile, key).items() if not value > 0]
 
 
 def _calculated_problems(path: Path, profile: Profile) -> list[Problem]:

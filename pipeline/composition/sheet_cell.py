@@ -20,6 +20,7 @@ LARGEST = 1e9  # no unit in use makes a number of a composition table this large
 PRESENT_UNKNOWN = "present in a significant amount, no reliable figure"
 NO_LIMIT = "below a detection limit that is not stated"
 IN_BRACKETS = "in brackets"
+STATE_LIMIT = "State the limit under [trace_limits] in the profile, by component or by unit (for a table that prints 0.1 g: g = 0.05)"
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ class Limits:
 
 @dataclass(frozen=True)
 class Reading:
-    """A cell as understood, in the unit of its column. ``fault`` is empty where it was."""
+    """A cell as understood, in the unit of its column. ``fault`` and ``remedy`` are empty where it was."""
 
     value_type: str = "missing"
     value: float = math.nan
@@ -62,6 +63,7 @@ class Reading:
     derivation: str = ""
     bracketed: bool = False
     fault: str = ""
+    remedy: str = ""
 
 
 def plain(number: float) -> str:
@@ -124,7 +126,7 @@ def _word(text: str, words: Words, limits: Limits) -> Reading | None:
         return Reading("zero", 0.0, derivation=text)
     if word in words.trace:
         if not limits.trace > 0:
-            return Reading(fault=f"{_shown(text)} is a trace, and no limit is known below which this column prints one")
+            return Reading(fault=f"{_shown(text)} is a trace, and no limit is known below which this column prints one", remedy=STATE_LIMIT)
         return Reading("trace", limits.trace / 2, limits.trace, f"trace: below {plain(limits.trace)}")
     if word in words.missing:
         return Reading()

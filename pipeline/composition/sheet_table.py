@@ -150,7 +150,7 @@ def _column_rows(
             if reading is None:
                 reading = read[cell.text, cell.is_number] = read_cell(cell.text, words, plan.limits, cell.is_number)
             if cell.fault or reading.fault:
-                faults.add(layout, row, column, heading, code, cell.fault or reading.fault, cell.remedy or CHOOSE)
+                faults.add(layout, row, column, heading, code, cell.fault or reading.fault, cell.remedy or reading.remedy or CHOOSE)
                 continue
             given = {name: _statistic(layout, row, index, name, words, code, faults) for name, index in statistics.items()}
         for component, said in _by_brackets(plan, reading, words):

@@ -155,11 +155,20 @@ def load(name: str, components: list[str] | None = None, root: Path | None = Non
     wrong = _damaged(home, stored, (ENTRIES, VALUES, MEASURES))
     if wrong:
         raise InputError(problem(str(home / wrong), "is not the file that was stored (gone or changed)", _AGAIN))
-    wanted = columns(StoredValues if originals else Values)
-    chosen = None if components is None else pc.field("component").isin(pa.array(sorted(set(components)), pa.large_string()))
-    values = pq.read_table(home / VALUES, columns=wanted, filters=chosen).to_pandas()
+    values = _read_values(home / VALUES, columns(StoredValues if originals else Values), components)
     hashes = {f"{FOLDER}/{name}/{file}": stored["files"][file] for file in (ENTRIES, MEASURES, VALUES)}
     return Stored(name, pd.read_parquet(home / ENTRIES), values, pd.read_parquet(home / MEASURES), stored, hashes)
+
+
+def _read_values(path: Path, wanted: list[str], components: list[str] | None) -> pd.DataFrame:
+    """The row groups of ``components`` and no others: each is of one component, so its least one says which."""
+    file = pq.ParquetFile(path)
+    if components is None:
+        return file.read(columns=wanted).to_pandas()
+    stored, asked = file.metadata, set(components)
+    place = stored.schema.names.index("component")
+    groups = [group for group in range(stored.num_row_groups) if stored.row_group(group).column(place).statistics.min in asked]
+    return file.read_row_groups(groups, columns=wanted).to_pandas()
 
 
 def load_extra(name: str, table: str, root: Path | None = None) -> pd.DataFrame:

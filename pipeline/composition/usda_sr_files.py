@@ -7,10 +7,9 @@ line and column.
 
 from __future__ import annotations
 
-import zipfile
-import zlib
+import re
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -18,19 +17,20 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from pyarrow import csv
 
-from pipeline.composition.common import listed, problem
-from pipeline.problems import InputError, Problem
+from pipeline.composition.common import downloaded_files, listed, problem
+from pipeline.problems import Problem
 
+CONTROL = re.compile(rb"[\x00-\x09\x0b\x0c\x0e-\x1f\x7f]")  # all but the ends of lines
 PATTERNS = {
-    "number": r"(?:\d+(?:\.\d*)?|\.\d+)?",
-    "signed": r"(?:-?(?:\d+(?:\.\d*)?|\.\d+))?",
-    "required": r"\d+(?:\.\d*)?|\.\d+",
-    "count": r"(?:\d+)?",
+    "number": r"(?:\d{1,10}(?:\.\d*)?|\.\d+)?",  # ten digits: no unit in use needs more, and a number stays finite
+    "signed": r"(?:-?(?:\d{1,10}(?:\.\d*)?|\.\d+))?",
+    "required": r"\d{1,10}(?:\.\d*)?|\.\d+",
+    "count": r"(?:\d{1,10})?",
     "text": r"~[^~]*~|",
     "key": r"~\s*[^~\s][^~]*~",
 }
 KIND_WORDS = {
-    "number": "a number or empty", "signed": "a number or empty", "required": "a number", "count": "a whole number or empty",
+    "number": "a number from 0 up or empty", "signed": "a number or empty", "required": "a number from 0 up", "count": "a whole number or empty",
     "text": "text between ~ and ~, or empty", "key": "text between ~ and ~",
 }
 
@@ -86,23 +86,7 @@ def contents(path: Path) -> dict[str, bytes]:
 
     Raises :class:`InputError` when there is nothing there or the zip is not whole.
     """
-    if path.is_dir():
-        return {file.stem.upper(): file.read_bytes() for file in sorted(path.iterdir()) if file.suffix.lower() == ".txt"}
-    if not path.is_file():
-        what, remedy = "there is no such folder or file", "Give the folder or the zip of the release as downloaded"
-        raise InputError(problem(str(path), what, remedy))
-    try:
-        with zipfile.ZipFile(path) as archive:
-            names = [name for name in archive.namelist() if name.lower().endswith(".txt")]
-            stems = [PurePosixPath(name).stem.upper() for name in names]
-            twice = sorted({stem for stem in stems if stems.count(stem) > 1})
-            if twice:
-                raise InputError(problem(str(path), f"holds {twice[0]}.txt more than once", "Download the release again, unchanged"))
-            return {stem: archive.read(name) for stem, name in zip(stems, names, strict=True)}
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
-        raise InputError(problem(
-            str(path), f"is not a whole zip file ({error})", "Download it again and compare its size with the publisher's",
-        )) from None
+    return {stem.upper(): data for stem, data in downloaded_files(path, ".txt").items()}
 
 
 def table(files: dict[str, bytes], layout: Layout, problems: list[Problem]) -> pd.DataFrame:
@@ -143,8 +127,10 @@ def _plain(data: bytes) -> tuple[bytes, tuple[str, str] | None]:
         return b"", ("is empty", "Download the release again")
     if not data.endswith(b"\n"):
         return b"", (f"ends in the middle of line {data.count(10) + 1}", "The file is cut off: download the release again")
-    if b"\x00" in data:
-        return b"", ("is not text (it holds a zero byte)", again)
+    control = CONTROL.search(data)
+    if control:
+        line = data.count(b"\n", 0, control.start()) + 1
+        return b"", (f"is not text (line {line} holds the control character {control[0][0]:#04x})", again)
     data = data.replace(b"\r\n", b"\n")
     if b"\r" in data:
         return b"", (f"holds a carriage return inside line {data[:data.index(13)].count(10) + 1}", again)

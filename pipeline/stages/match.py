@@ -1,49 +1,32 @@
 """Match: food phrases to entries of a composition table, with a probability.
 
-Fuzzy matching proposes; rules and people decide. Candidates are ranked by a logistic
-score over named features (weights in ``reference/match_weights.csv``); the scores of
-one phrase compete with each other and with "none of these", which gives each a
-probability. A line is accepted only above a threshold and only when every word of the
-phrase that names a food is accounted for: "vegetable stock" never becomes "vegetable".
+Names propose; rules and people decide. Candidates come from a sparse index of words, are ranked by
+a weighted sum of named features (weights in ``reference/match_weights.csv``, learned from labelled
+lines by ``reference/build/train_match.py``), and compete with each other and with "none of
+these". The winner's probability is calibrated: the chance that an expert would accept it. A line is
+accepted only above a threshold and only when every word of the phrase that names a food is
+accounted for: "vegetable stock" never becomes "vegetable".
 """
 
 from __future__ import annotations
 
-import math
 from typing import NamedTuple
 
+import numpy as np
 import pandas as pd
 
 from pipeline import decisions, tables
 from pipeline.problems import Problem
-from pipeline.stages import match_index, match_state, match_words
+from pipeline.stages import match_features, match_forms, match_index, match_model, match_outcome, match_words
+from pipeline.stages.match_outcome import AMBIGUOUS_SHARE, DOUBT_FEATURES, Asked, Best, asked_by, doubt
 
 KEPT_CANDIDATES = 5
-# A runner-up below this probability is noise of the ranking, not a doubt worth carrying into an interval.
+# A runner-up below this probability is noise of the ranking.
 KEPT_ABOVE = 0.01
-# The chance that a phrase which cooks use for different foods means the one that its words fit best.
-AMBIGUOUS_SHARE = 0.5
-# At or below this agreement an entry is the food in another state than the line asks for.
-REFUSED_STATE = -0.8
+# Phrases compared at once: enough to be fast, few enough to need little memory.
+AT_ONCE = 2000
 
-
-class Asked(NamedTuple):
-    """What a line asks: the phrase, its state, and what the words around it say.
-
-    ``hint``: ``fresh``, ``dry`` or "" (the measure of a herb); ``beside``: words of the
-    line that may complete a name; ``leftover``: words nobody has read; ``amount``:
-    ``counted``, ``spooned`` or ``uncounted``; ``alternative``: the food after "or";
-    ``remarks``: preparation and note, where a word may still change the food.
-    """
-
-    phrase: str
-    state: str = ""
-    hint: str = ""
-    beside: tuple[str, ...] = ()
-    leftover: str = ""
-    amount: str = ""
-    alternative: str = ""
-    remarks: str = ""
+__all__ = ["Asked", "Matcher", "Ranked", "asked_by", "doubt", "line_answers", "match"]
 
 
 class Ranked(NamedTuple):
@@ -58,50 +41,48 @@ class Ranked(NamedTuple):
 
 def match(
     parsed: pd.DataFrame, entries: pd.DataFrame, table: str, words: pd.DataFrame, weights: pd.DataFrame,
-    foods: pd.DataFrame, accept_above: float, review_above: float,
+    foods: pd.DataFrame, accept_above: float, review_above: float, *,
+    values: pd.DataFrame | None = None, rules: pd.DataFrame | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame, list[Problem]]:
     """Matches every parsed line.
 
     ``parsed``: model Parsed; ``entries``: model Entries of ``table``; ``words``:
     ``mappings/words.csv``; ``weights``: feature, weight; ``foods``: ``mappings/foods.csv``.
-    ``accept_above`` and ``review_above``: probabilities (``reference/rules.csv``).
-    Returns Matched (one row per line), Candidates (up to five per line), problems
+    ``accept_above`` and ``review_above``: probabilities (``reference/rules.csv``). With ``values``
+    (model Values) and ``rules`` an accept needs more certainty where more is at stake.
+    Returns Matched (one row per line), Candidates (up to five per line; of an accepted line the
+    winner and those that could be meant instead, which widen its interval), problems
     (expired and conflicting decisions).
     """
-    standing, problems = decisions.standing_decisions(foods, table, entries)
-    matcher = Matcher(entries, table, words, weights, standing, accept_above, review_above)
-    answers: dict[Asked, tuple[dict, list[dict]]] = {}
+    standing, problems = decisions.standing_decisions(foods, table, entries, disputed=True)
+    matcher = Matcher(entries, table, words, weights, standing, accept_above, review_above, values=values, rules=rules)
+    return *line_answers(parsed, matcher), problems
+
+
+def line_answers(parsed: pd.DataFrame, matcher: Matcher) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Matched and Candidates of one table for parsed lines; a phrase that returns is answered once."""
+    lines = list(parsed.itertuples(index=False))
+    asking = {place: matcher.asked(line) for place, line in enumerate(lines) if _asks(line)}
+    answers = dict(zip(asking, matcher.answers(list(asking.values())), strict=True))
     rows, candidate_rows = [], []
-    for line in parsed.itertuples(index=False):
-        row, found = _line_answer(line, answers, matcher)
+    for place, line in enumerate(lines):
+        row, found = answers[place] if place in answers else _not_asked(line, matcher)
         rows.append({"line_id": line.line_id, **row})
         candidate_rows.extend({"line_id": line.line_id, **candidate} for candidate in found)
     matched = pd.DataFrame(rows, columns=tables.columns(tables.Matched))
     candidates = pd.DataFrame(candidate_rows, columns=tables.columns(tables.Candidates))
-    return tables.checked(tables.Matched, matched, "match"), tables.checked(tables.Candidates, candidates, "match"), problems
+    return tables.checked(tables.Matched, matched, "match"), tables.checked(tables.Candidates, candidates, "match")
 
 
-def asked_by(line) -> Asked:
-    """What a parsed line asks for."""
-    parts = [part.strip() for part in line.preparation.split(",")]
-    beside = tuple(dict.fromkeys(part for part in (*parts, line.unit, line.leftover) if part))
-    if line.unit in match_state.DRIED_UNITS:
-        amount = "spooned"
-    else:
-        amount = "counted" if line.quantity_low > 0 and line.unit in ("", "piece") else "uncounted"
-    return Asked(line.phrase, line.state, match_state.hint(line.unit, line.preparation), beside, line.leftover, amount,
-                 line.alternative, f"{line.preparation} {line.note}".strip())
+def _asks(line) -> bool:
+    return line.kind not in ("heading", "not-food", "unreadable") and bool(line.phrase)
 
 
-def _line_answer(line, answers: dict, matcher: Matcher) -> tuple[dict, list[dict]]:
+def _not_asked(line, matcher: Matcher) -> tuple[dict, list[dict]]:
+    """The answer to a line that names no food; one that nobody can read may be settled by a decision on that line."""
     if line.kind in ("heading", "not-food"):
         return _no_entry("", "not-food", line.kind, 1.0), []
-    if line.kind == "unreadable" or not line.phrase:
-        return _no_entry(matcher.table, "none", "unreadable", 0.0), []
-    asked = asked_by(line)
-    if asked not in answers:
-        answers[asked] = matcher.answer(asked)
-    return answers[asked]
+    return matcher.decided_line(line) or (_no_entry(matcher.table, "none", "unreadable", 0.0), [])
 
 
 def _no_entry(table: str, outcome: str, reason: str, confidence: float) -> dict:
@@ -112,164 +93,141 @@ def _no_entry(table: str, outcome: str, reason: str, confidence: float) -> dict:
 class Matcher:
     """An indexed composition table that answers phrases; build once, ask often."""
 
-    def __init__(self, entries, table, words, weights, standing, accept_above, review_above):
+    def __init__(self, entries, table, words, weights, standing, accept_above, review_above, *, values=None, rules=None):
         self.table = table
         self.vocabulary = match_words.vocabulary(words)
         self.index = match_index.build(entries, self.vocabulary)
-        self.weights = dict(zip(weights["feature"], weights["weight"], strict=True))
+        self.model = match_model.model(weights)
+        self.weights = dict(zip(match_features.FEATURES, self.model.ranking.tolist(), strict=True))
         self.entry_ids = entries["entry_id"].tolist()
         self.entry_names = entries["name"].tolist()
-        self.states = list(zip(entries["state"], entries["cooking_class"], strict=True))
         self.accept_above, self.review_above = accept_above, review_above
-        self.yes, self.no = _by_phrase(standing)
+        self.stakes = match_outcome.stakes(entries, values, rules)
+        self.standing = decisions.Standing(standing, lambda word: match_words.singular(word) in self.vocabulary.ignored)
+        self._tie = np.argsort(np.argsort(np.array(self.entry_ids, dtype=str), kind="stable"), kind="stable")
+        self._position = {entry_id: position for position, entry_id in enumerate(self.entry_ids)}
+
+    def asked(self, line) -> Asked:
+        """What a parsed line asks, with the name of the line where a person decided on that one line."""
+        return asked_by(line)._replace(line=self.standing.line_key(line.line_id, line.text))
+
+    def decided_line(self, line) -> tuple[dict, list[dict]] | None:
+        """What a person decided of one line that cannot be read: a note, or no entry. There is no amount to weigh, so never a match."""
+        key = self.standing.line_key(line.line_id, line.text)
+        ruling = self.standing.ruling("", "", key)
+        if ruling.decision is None or ruling.decision.kind == "match":
+            return None
+        return self._settled(Asked("", line=key), ruling)
 
     def answer(self, asked: Asked) -> tuple[dict, list[dict]]:
         """The row of Matched and the rows of Candidates for what one line asks."""
-        decided = self._decision(asked)
-        if decided is not None:
-            row = {"table": self.table, "entry_id": decided.entry_id, "entry_name": decided.entry_name,
-                   "match_confidence": 1.0, "match_outcome": "accepted", "match_reason": "decided",
-                   "decision_id": decided.decision_id}
-            return row, [{"rank": 1, "entry_id": decided.entry_id, "entry_name": decided.entry_name, "score": 1.0,
-                          "probability": 1.0}]
-        refused = self._refusals(asked)
-        everything = next((decision for decision in refused if decision.entry_id == ""), None)
-        if everything is not None:
-            row = _no_entry(self.table, "none", "decided-none", 1.0)
-            return {**row, "decision_id": everything.decision_id}, []
-        ranked = self.ranked(asked, {decision.entry_id for decision in refused})
-        kept = [found for found in ranked[:KEPT_CANDIDATES] if found.probability >= KEPT_ABOVE or found is ranked[0]]
-        return self._outcome(asked, ranked), [
-            {"rank": rank, "entry_id": self.entry_ids[found.position], "entry_name": self.entry_names[found.position],
-             "score": round(found.score, 6), "probability": round(found.probability, 6)}
-            for rank, found in enumerate(kept, start=1)
-        ]
+        return self.answers([asked])[0]
 
-    def _decision(self, asked: Asked):
-        """The decision that settles the line, unless other words of it leave a doubt."""
-        if self._unread(asked) or self._alternative_refused(asked):
-            return None
-        keys = [(key, state) for state in dict.fromkeys((asked.state, "")) for key in self._keys(asked.phrase)]
-        return next((self.yes[key] for key in keys if key in self.yes), None)
-
-    def _refusals(self, asked: Asked) -> list:
-        return [decision for state in dict.fromkeys((asked.state, "")) for key in self._keys(asked.phrase)
-                for decision in self.no.get((key, state), ())]
-
-    def _keys(self, phrase: str) -> tuple[str, ...]:
-        """The forms in which a phrase is looked up: as written, and without words that say nothing."""
-        written = decisions.phrase_key(phrase)
-        kept = " ".join(word for word in written.split() if match_words.singular(word) not in self.vocabulary.ignored)
-        return tuple(dict.fromkeys(key for key in (written, kept) if key))
+    def answers(self, asked: list[Asked]) -> list[tuple[dict, list[dict]]]:
+        """For each, the row of Matched and the rows of Candidates; what is asked twice is answered once."""
+        found: dict[Asked, tuple[dict, list[dict]]] = {}
+        open_questions: list[tuple[Asked, decisions.Ruling]] = []
+        for one in dict.fromkeys(asked):
+            ruling = self.standing.ruling(one.phrase, one.state, one.line)
+            settled = self._settled(one, ruling)
+            if settled is None:
+                open_questions.append((one, ruling))
+            else:
+                found[one] = settled
+        for start in range(0, len(open_questions), AT_ONCE):
+            part = open_questions[start:start + AT_ONCE]
+            found.update(zip((one for one, _ in part), self._matched(part), strict=True))
+        return [found[one] for one in asked]
 
     def ranked(self, asked: Asked, refused: set[str] | frozenset[str] = frozenset()) -> list[Ranked]:
         """Candidates best first; ``refused`` are entry ids that a person ruled out."""
-        state = "fresh" if asked.state == "" and "fresh" in decisions.phrase_key(asked.phrase).split() else asked.state
-        forms = match_index.query(asked.phrase, state, self.index, self.vocabulary, asked.beside)
-        scored = []
-        for position in match_index.candidates(forms, self.index):
-            if self.entry_ids[position] not in refused:
-                scored.append((position, *self._best(forms, position, asked.hint)))
-        scored.sort(key=lambda found: (-found[1], self.entry_ids[found[0]]))
-        odds = [math.exp(score) for _, score, _ in scored]
-        whole = 1.0 + sum(odds)  # the 1 stands for "none of these"
-        share = AMBIGUOUS_SHARE if scored and self._ambiguous(asked, scored[0][2]) else 1.0
-        return [Ranked(position, 1 / (1 + math.exp(-score)), share * weight / whole, features)
-                for (position, score, features), weight in zip(scored, odds, strict=True)]
+        contest, pairs, probability, _ = self._contest([(asked, frozenset(refused))])
+        features = pairs.features[contest.pair].astype(float)
+        scores = 1 / (1 + np.exp(-contest.score))
+        return [Ranked(int(position), float(score), float(chance), dict(zip(match_features.FEATURES, row.tolist(), strict=True)))
+                for position, score, chance, row in zip(contest.entry, scores, probability, features, strict=True)]
 
-    def _best(self, forms: list[match_index.Form], position: int, hint: str) -> tuple[float, dict]:
-        best = None
-        compared = [(form, name) for form in forms for name in self.index.names[position]]
-        touching = [(form, name) for form, name in compared if not name.key.isdisjoint(form.words)]
-        for form, name in touching or compared:  # a name without a word of the phrase is never the best of its entry
-            features = match_index.compare(form, name, self.index)
-            features["state_agrees"] = self._state_agreement(form, name, position, hint)
-            features["state_refused"] = float(features["state_agrees"] <= REFUSED_STATE)
-            features["completed"] = float(form.completed and features["exact"] > 0 and features["state_agrees"] > 0)
-            features["intercept"] = 1.0
-            score = sum(self.weights[feature] * value for feature, value in features.items())
-            if best is None or score > best[0]:
-                best = (score, features)
-        return best
-
-    def _state_agreement(self, form: match_index.Form, name: match_index.Name, position: int, hint: str) -> float:
-        """The agreement of states; the only state in which a food of that name is sold needs no saying."""
-        own = match_state.agreement(form.state, hint, *self.states[position], name.states)
-        fresh_herb = hint == match_state.FRESH and self.states[position][1] == "herbs-spices"
-        if own > 0 or form.state or form.completed or fresh_herb or name.states or not name.curated:
-            return own
-        if name.key != match_index.form_key(form, self.index):
-            return own  # "bacon" is not the only state of "fried bacon"
-        others = self.index.stateless[name.key]
-        best = max(match_state.agreement("", hint, *self.states[other]) for other in others)
-        return match_state.ONLY_STATE if best <= 0 and own == best else own
-
-    def _ambiguous(self, asked: Asked, best: dict[str, float]) -> bool:
-        """Whether cooks use the phrase, in such an amount and without a state, for different foods, or a
-        word of it tells of another food; ``best`` are the features of the best candidate."""
-        forms = {*self._keys(asked.phrase), *match_words.phrase_forms(asked.phrase, self.vocabulary)}
-        said = f"{asked.state} {decisions.phrase_key(asked.phrase)}".strip()
-        if self._told(asked, asked.phrase) or "ever" in {self.vocabulary.ambiguous.get(form) for form in (*forms, said)}:
-            return True
-        if asked.state or asked.hint == match_state.FRESH or best["completed"]:
-            return False
-        uncut = " ".join(word for word in decisions.phrase_key(asked.phrase).split()
-                         if match_words.singular(word) not in self.vocabulary.cuts)
-        whens = {self.vocabulary.ambiguous.get(form) for form in (*forms, uncut)}
-        return "always" in whens or asked.amount in whens
-
-    def _unread(self, asked: Asked) -> set[str]:
-        """The words outside the phrase that may name a food or change it: those left over, and
-        telling ones among the remarks and the unit."""
-        said_nothing = self.vocabulary.ignored | self.vocabulary.cuts
-        left = {word for word in match_words.tokens(asked.leftover) if not word.isdigit() and word not in said_nothing}
-        told = self._told(asked, " ".join((*asked.beside, asked.remarks)))
-        return left | told | (set(match_words.tokens(asked.remarks)) & self.vocabulary.telling)
-
-    def _told(self, asked: Asked, text: str) -> set[str]:
-        """The words of ``text`` that tell, of the food the phrase is about, that it is another one."""
-        words = [word for word in match_words.tokens(asked.phrase) if word not in self.vocabulary.cuts]
-        told = (match_words.told_of(word, text, self.vocabulary) for word in words)
-        return set().union(*told)
+    def _settled(self, asked: Asked, ruling: decisions.Ruling) -> tuple[dict, list[dict]] | None:
+        """The answer that people gave, unless other words of the line leave a doubt."""
+        decided = ruling.decision
+        if decided is None:
+            return None
+        if decided.kind == "no-match":
+            return {**_no_entry(self.table, "none", "decided-none", 1.0), "decision_id": decided.decision_id}, []
+        if decided.scope != decisions.LINE and (match_outcome.unread(asked, self.vocabulary) or self._alternative_refused(asked)):
+            return None
+        if decided.kind == "use-as-note" and asked.alternative and decided.scope != decisions.LINE:
+            return None  # what stands after "or" is no note
+        if decided.kind == "use-as-note":
+            return {**_no_entry("", "not-food", "decided", 1.0), "decision_id": decided.decision_id}, []
+        row = {"table": self.table, "entry_id": decided.entry_id, "entry_name": decided.entry_name, "match_confidence": 1.0,
+               "match_outcome": "accepted", "match_reason": "decided", "decision_id": decided.decision_id}
+        return row, [{"rank": 1, "entry_id": decided.entry_id, "entry_name": decided.entry_name, "score": 1.0, "probability": 1.0}]
 
     def _alternative_refused(self, asked: Asked) -> bool:
         """Whether the line leaves a choice for which it was decided that no entry stands."""
-        return bool(asked.alternative) and any(
-            decision.entry_id == "" for state in dict.fromkeys((asked.state, "")) for key in self._keys(asked.alternative)
-            for decision in self.no.get((key, state), ()))
+        if not asked.alternative:
+            return False
+        decided = self.standing.ruling(asked.alternative, asked.state).decision
+        return decided is not None and decided.kind == "no-match"
 
-    def _outcome(self, asked: Asked, ranked: list[Ranked]) -> dict:
-        if not ranked or ranked[0].probability < self.review_above:
-            return _no_entry(self.table, "none", "no-candidate", round(ranked[0].probability, 6) if ranked else 0.0)
-        best = ranked[0]
-        row = {"table": self.table, "entry_id": self.entry_ids[best.position], "entry_name": self.entry_names[best.position],
-               "match_confidence": round(best.probability, 6), "decision_id": ""}
-        unread = bool(self._unread(asked)) and not best.features["completed"]
-        ambiguous = self._ambiguous(asked, best.features) or self._alternative_refused(asked)
-        doubt = _doubt(best, unread, ambiguous, self.accept_above)
-        return {**row, "match_outcome": "review" if doubt else "accepted", "match_reason": doubt or "matched"}
+    def _contest(self, questions: list[tuple[Asked, frozenset[str]]]):
+        """The ranked candidates of many phrases, their features, probabilities, and which phrases are ambiguous."""
+        forms, hints, phrase_of_form = [], [], []
+        for number, (asked, _) in enumerate(questions):
+            for form in match_forms.forms(asked.phrase, match_outcome.state_asked(asked), self.index, self.vocabulary, asked.beside):
+                forms.append(form)
+                hints.append(asked.hint)
+                phrase_of_form.append(number)
+        pairs = match_features.compared(forms, hints, self.index)
+        refused = np.array([number * len(self.entry_ids) + self._position[entry_id] for number, (_, ids) in enumerate(questions)
+                            for entry_id in ids if entry_id in self._position], dtype=np.int64)
+        contest = match_model.contest(pairs, np.array(phrase_of_form, dtype=np.int64), self.index.entry, self._tie, len(questions),
+                                      self.model.ranking, refused)
+        probability = match_model.probabilities(contest, pairs, self.model.certainty)
+        completed = pairs.features[:, match_features.NUMBER["completed"]]
+        ambiguous = np.array([match_outcome.ambiguous(asked, low < high and completed[contest.pair[low]] > 0, self.vocabulary)
+                              for (asked, _), low, high in zip(questions, contest.starts, contest.starts[1:], strict=False)], dtype=bool)
+        probability = probability * np.where(ambiguous, AMBIGUOUS_SHARE, 1.0)[contest.phrase]
+        return contest, pairs, probability, ambiguous
 
+    def _matched(self, questions: list[tuple[Asked, decisions.Ruling]]) -> list[tuple[dict, list[dict]]]:
+        contest, pairs, probability, ambiguous = self._contest([(asked, ruling.refused) for asked, ruling in questions])
+        numbers = [match_features.NUMBER[feature] for feature in DOUBT_FEATURES]
+        scores = np.round(1 / (1 + np.exp(-contest.score)), 6).tolist()
+        entry, chance = contest.entry.tolist(), np.round(probability, 6).tolist()
+        starts = contest.starts.tolist()
+        result = []
+        for number, (asked, ruling) in enumerate(questions):
+            low, high = starts[number], starts[number + 1]
+            kept = [place for place in range(low, min(high, low + KEPT_CANDIDATES)) if place == low or chance[place] >= KEPT_ABOVE]
+            candidates = [
+                {"rank": rank, "entry_id": self.entry_ids[entry[place]], "entry_name": self.entry_names[entry[place]], "score": scores[place],
+                 "probability": chance[place]} for rank, place in enumerate(kept, start=1)]
+            if not kept or chance[low] < self.review_above:
+                result.append((_no_entry(self.table, "none", "no-candidate", chance[low] if kept else 0.0), candidates))
+                continue
+            features = dict(zip(DOUBT_FEATURES, pairs.features[contest.pair[low], numbers].tolist(), strict=True))
+            others = self._meant(kept[1:], contest, pairs)
+            at_stake = self.stakes is not None and self.stakes.high(entry[low], [(entry[place], chance[place]) for place in others])
+            reason = self._doubt(asked, ruling, Best(chance[low], features, at_stake), bool(ambiguous[number]))
+            if not reason:
+                counted = {low, *(place for place in others if chance[place] >= match_outcome.MEANT_ABOVE)}
+                candidates = [{**one, "rank": rank} for rank, one in enumerate(
+                    (one for one, place in zip(candidates, kept, strict=True) if place in counted), start=1)]
+            result.append(({
+                "table": self.table, "entry_id": candidates[0]["entry_id"], "entry_name": candidates[0]["entry_name"],
+                "match_confidence": chance[low], "match_outcome": "review" if reason else "accepted", "match_reason": reason or "matched",
+                "decision_id": ""}, candidates))
+        return result
 
-def _doubt(best: Ranked, unread: bool, ambiguous: bool, accept_above: float) -> str:
-    """Why the best candidate must be looked at by a person, or "" when it need not be."""
-    features = best.features
-    if unread or features["asked_missing"] > 0:
-        return "words-not-covered"
-    if features["head_agrees"] == 0 or features["head_missing"] > 0:
-        return "head-differs"
-    if features["state_refused"] > 0:
-        return "state-differs"
-    if ambiguous or best.probability < accept_above:
-        return "close-call"
-    return ""
+    def _meant(self, places: list[int], contest, pairs) -> list[int]:
+        """The runners-up that could be meant; the others are no doubt about an accepted line."""
+        numbers = [match_features.NUMBER[feature] for feature in match_outcome.MEANT_FEATURES]
+        return [place for place in places if match_outcome.meant(
+            dict(zip(match_outcome.MEANT_FEATURES, pairs.features[contest.pair[place], numbers].tolist(), strict=True)))]
 
-
-def _by_phrase(standing: pd.DataFrame) -> tuple[dict, dict]:
-    yes, no = {}, {}
-    for row in standing.itertuples(index=False):
-        key = (decisions.phrase_key(row.phrase), row.state)
-        if row.kind == "match":
-            yes[key] = row
-        else:
-            no.setdefault(key, []).append(row)
-    return yes, no
+    def _doubt(self, asked: Asked, ruling: decisions.Ruling, best: Best, ambiguous: bool) -> str:
+        unread = bool(match_outcome.unread(asked, self.vocabulary)) and not best.features["completed"]
+        open_choice = ambiguous or bool(ruling.disputed) or self._alternative_refused(asked)
+        return doubt(best, unread, open_choice, self.accept_above, self.stakes.accept_above if self.stakes else None)

@@ -1,230 +1,248 @@
-"""A small, fast index of a composition table's names, and the comparison of a phrase with one.
+"""A sparse index of a composition table's names: the words of every name, where they stand and of what kind they are.
 
-Candidates come from an inverted index of words weighted by their rarity; words the
-table does not know are first brought to the nearest known ones (typing errors).
-Comparison yields named features, so that a ranking can be explained.
+Every entry has its published name, that name with regional words replaced (so that "Courgette"
+and "zucchini" can meet in a table of any country), and the names that cooks use for it. All
+of them are rows of the same arrays, so that thousands of phrases are compared at once.
 """
 
 from __future__ import annotations
 
 import math
+import re
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import NamedTuple
 
+import numpy as np
 import pandas as pd
-from rapidfuzz import fuzz, process
-from rapidfuzz.distance import OSA
+from scipy import sparse
 
+from pipeline.stages import match_naming as naming
 from pipeline.stages import match_words as words
 
-CANDIDATES = 40
-# Shorter words are never taken for typing errors; longer ones may differ by one slip, long ones by two.
-REPAIRED_FROM, TWO_SLIPS_FROM = 5, 9
 # Words of a name that say its state; the state is compared on its own.
 STATE_OF_WORD = {
     "raw": "raw", "fresh": "fresh", "uncooked": "raw", "canned": "canned", "tinned": "canned", "tin": "canned", "can": "canned",
     "dried": "dried", "dry": "dried", "frozen": "frozen", "cooked": "cooked", "boiled": "cooked", "drained": "drained",
     "smoked": "smoked", "pickled": "pickled",
+    "unprepared": "raw",
 }
 STATE_WORDS = frozenset(STATE_OF_WORD)
 # "Cooked, boiled, drained" is cooked; "canned, drained" is drained.
 MAIN_STATES = ("cooked", "smoked", "pickled", "drained", "canned", "dried", "frozen", "raw")
+# Where a word of a name stands, as bits: in its first part, last there, in the part after a mere category.
+FIRST, HEAD, AFTER_CATEGORY = 1, 2, 4
+# A long name fits a phrase by chance: what each rare word that nobody asked for costs a name when candidates are chosen.
+LENGTH_COST, SPECIAL_COST = 0.12, 1.5
+# What a phrase is about stands before these.
+MAIN_PART = re.compile(r"[,;(]|\b(?:with|in|without)\b")
+_WORD = re.compile(r"[a-z0-9%]+|[(),;]")
 
 
-@dataclass(frozen=True)
-class Name:
-    """One name of one entry: its words, its head (what the food is), whether cooks use it, and
-    the states that its own words say; ``key``: the words without pieces; ``text``: sorted."""
+class Word(NamedTuple):
+    """One word of a name: its place (which part between commas), kind, and bits of where it stands."""
 
-    words: tuple[str, ...]
-    head: frozenset[str]
-    curated: bool
-    states: frozenset[str]
-    key: frozenset[str]
     text: str
-
-
-@dataclass(frozen=True)
-class Form:
-    """One reading of a phrase: its words, the state they ask for, and whether a word of the
-    line from outside the phrase (a unit, a preparation) completes a name that cooks use."""
-
-    words: tuple[str, ...]
-    state: str
-    completed: bool = False
-    repaired: bool = False
+    place: int
+    kind: str
 
 
 @dataclass(frozen=True)
 class Index:
-    """Names by entry position, postings by word, the rarity of each word, and the entries
-    that share a name which cooks use."""
+    """Names as arrays (one row per name), and their words (one row per word, names in order)."""
 
-    entries: pd.DataFrame
-    names: list[list[Name]]
-    postings: dict[str, frozenset[int]]
-    rarity: dict[str, float]
-    known: dict[str, list[str]]  # the words of all names by first letter
-    sharing: dict[frozenset[str], tuple[int, ...]]
-    stateless: dict[frozenset[str], tuple[int, ...]]  # of those, the ones whose name says no state
+    entry: np.ndarray  # position of the entry that the name belongs to
+    curated: np.ndarray  # whether cooks use the name
+    translated: np.ndarray
+    sorted_only: np.ndarray  # the first part of the name only sorts it
+    special: np.ndarray
+    mass: np.ndarray  # rarity of the words that are about the food
+    kinds: np.ndarray  # names x kinds: words of each kind
+    facets: np.ndarray  # names x groups: bits of the facet words
+    key: np.ndarray  # number of the set of words that tells the food, pieces left out
+    whole: np.ndarray  # number of the set of all its words
+    saying: np.ndarray  # number of the pair (entry state and class, states in the words)
+    sayings: list[tuple[str, str, frozenset[str]]]
+    cooked: np.ndarray  # of sayings, those of cooked entries
+    starts: np.ndarray  # name -> first of its words
+    word: np.ndarray
+    bits: np.ndarray
+    kind: np.ndarray
+    place: np.ndarray
+    sought: np.ndarray  # name * words + word, ascending
+    sought_at: np.ndarray
+    names: sparse.csr_matrix  # words x names
+    prior: np.ndarray
+    numbers: dict[str, int]
+    rarity: np.ndarray
+    unknown_rarity: float
+    keys: dict[frozenset[str], int]
+    stateless: dict[int, np.ndarray]  # key -> the sayings of curated names without a state
     written: dict[frozenset[str], tuple[str, ...]]
+    known: dict[str, list[str]]
     cuts: frozenset[str]
     not_slips: frozenset[str]
+    listed: np.ndarray  # entries that cooks have a name for
+    repairs: dict[str, tuple[tuple[str, ...], str]] = field(default_factory=dict)  # what was found for unknown words
+
+    @property
+    def width(self) -> int:
+        """How many words the table knows."""
+        return len(self.rarity)
 
 
 def build(entries: pd.DataFrame, vocabulary: words.Vocabulary) -> Index:
     """Indexes ``entries`` (model Entries) by published and common names."""
-    names = [_names(row, vocabulary) for row in entries[["name", "common_names"]].itertuples(index=False)]
+    rows: list[tuple[int, bool, bool, tuple[Word, ...], frozenset[str]]] = []
+    for position, (name, common) in enumerate(zip(entries["name"], entries["common_names"], strict=True)):
+        rows += [(position, *row) for row in _names(name, common, vocabulary)]
     postings: dict[str, set[int]] = defaultdict(set)
-    sharing: dict[frozenset[str], list[int]] = defaultdict(list)
-    stateless: dict[frozenset[str], list[int]] = defaultdict(list)
-    written: dict[frozenset[str], tuple[str, ...]] = {}
-    for position, entry_names in enumerate(names):
-        for name in entry_names:
-            for word in name.words:
-                postings[word].add(position)
-            if name.curated:
-                sharing[name.key].append(position)
-                if not name.states:
-                    stateless[name.key].append(position)
-                written.setdefault(frozenset(name.words), name.words)
-    count = max(len(names), 1)
-    rarity = {word: math.log(1 + count / len(found)) for word, found in postings.items()}
+    for position, _, _, found, _ in rows:
+        for word in found:
+            postings[word.text].add(position)
+    count = max(len(entries), 1)
+    texts = sorted(postings)
+    numbers = {text: number for number, text in enumerate(texts)}
+    rarity = np.array([math.log(1 + count / len(postings[text])) for text in texts] or [0.0])
     known: dict[str, list[str]] = defaultdict(list)
-    for word in sorted(postings):
-        known[word[0]].append(word)
-    not_slips = vocabulary.known | vocabulary.cuts | {first for first in vocabulary.replacements}
+    for text in texts:
+        known[text[0]].append(text)
+    not_slips = vocabulary.known | vocabulary.cuts | set(vocabulary.replacements)
+    return _arrays(entries, rows, numbers, rarity, math.log(1 + count), dict(known), vocabulary.cuts, not_slips)
+
+
+def _arrays(entries, rows, numbers, rarity, unknown_rarity, known, cuts, not_slips) -> Index:
+    keys: dict[frozenset[str], int] = {}
+    sayings: dict[tuple[str, str, frozenset[str]], int] = {}
+    stateless: dict[int, set[int]] = defaultdict(set)
+    written: dict[frozenset[str], tuple[str, ...]] = {}
+    states = list(zip(entries["state"], entries["cooking_class"], strict=True))
+    groups = entries["food_group"].str.lower().map(lambda group: any(word in group for word in naming.SPECIAL_GROUPS)).to_numpy(dtype=bool)
+    names = len(rows)
+    starts = np.concatenate([[0], np.cumsum([len(row[3]) for row in rows])]).astype(np.int64)
+    word, bits, place = [], [], []
+    sorted_only, key, saying = np.zeros(names, dtype=bool), np.zeros(names, dtype=np.int64), np.zeros(names, dtype=np.int64)
+    whole = np.zeros(names, dtype=np.int64)
+    facets = np.zeros((names, len(naming.FACETS)), dtype=np.int8)
+    for number, (position, curated, _, found, said) in enumerate(rows):
+        texts = tuple(item.text for item in found)
+        first = tuple(item.text for item in found if item.place == 0)
+        sorting = not curated and len(first) > 0 and naming.CATEGORIES.issuperset(first)
+        head = _last(first, cuts) if first else ""
+        sorted_only[number] = sorting
+        for item in found:
+            word.append(numbers[item.text])
+            place.append(min(item.place, 100))
+            bits.append(FIRST + HEAD * (item.text == head) if item.place == 0 else AFTER_CATEGORY * (sorting and item.place == 1))
+        if not naming.FACET_WORDS.keys().isdisjoint(texts):
+            facets[number] = facet_bits(texts)
+        key[number] = keys.setdefault(sharing_key(texts, cuts), len(keys))
+        whole[number] = keys.setdefault(frozenset(texts), len(keys))
+        saying[number] = sayings.setdefault((*states[position], said), len(sayings))
+        if curated:
+            written.setdefault(frozenset(texts), texts)
+            if not said:
+                stateless[key[number]].add(saying[number])
+    word, bits, place = np.array(word, dtype=np.int64), np.array(bits, dtype=np.int8), np.array(place, dtype=np.int8)
+    kind = np.array([naming.KIND_NUMBER[item.kind] for row in rows for item in row[3]], dtype=np.int8)
+    owner = np.repeat(np.arange(names), np.diff(starts))
+    kinds = np.bincount(owner * len(naming.KINDS) + kind, minlength=names * len(naming.KINDS)).reshape(names, -1)[:, :len(naming.KINDS)]
+    entry = np.array([row[0] for row in rows], dtype=np.int64)
+    curated = np.array([row[1] for row in rows], dtype=bool)
+    counted = curated[owner] | ~np.isin(kind, naming.COSTLESS)
+    mass = np.bincount(owner, weights=np.where(counted, rarity[word], 0.0), minlength=names)
+    sought = owner * len(rarity) + word
+    order = np.argsort(sought, kind="stable")
+    listed = np.zeros(max(len(entries), 1), dtype=bool)
+    listed[entry[curated]] = True
+    special = groups[entry] if names else np.zeros(0, dtype=bool)
+    branded = kinds[:, naming.KIND_NUMBER["brand"]] > 0
+    matrix = sparse.csr_matrix((rarity[word].astype(np.float32), (word, owner)), shape=(len(rarity), names))
     return Index(
-        entries, names, {word: frozenset(found) for word, found in postings.items()}, rarity, dict(known),
-        _positions(sharing), _positions(stateless), written, vocabulary.cuts, not_slips)
+        entry, curated, np.array([row[2] for row in rows], dtype=bool), sorted_only, special, mass, kinds, facets, key, whole, saying, list(sayings),
+        np.array([state == "cooked" for state, _, _ in sayings], dtype=bool), starts, word, bits, kind, place, sought[order], order, matrix, LENGTH_COST * mass + SPECIAL_COST * (special | branded), numbers,
+        rarity, unknown_rarity, keys, {number: np.array(sorted(found)) for number, found in stateless.items()}, written, known, cuts,
+        frozenset(not_slips), listed)
 
 
-def _positions(found: dict[frozenset[str], list[int]]) -> dict[frozenset[str], tuple[int, ...]]:
-    return {key: tuple(dict.fromkeys(positions)) for key, positions in found.items()}
-
-
-def _names(row, vocabulary: words.Vocabulary) -> list[Name]:
-    published = words.tokens(row.name)
-    found = [_name(_stateless(published), frozenset(words.tokens(row.name.split(",")[0])), False, published, vocabulary)]
-    for common in row.common_names.split(";"):
-        said = words.tokens(common)
-        written = _stateless(words.essential(said, vocabulary))
+def _names(name: str, common_names: str, vocabulary: words.Vocabulary) -> list[tuple[bool, bool, tuple[Word, ...], frozenset[str]]]:
+    """(whether cooks use it, whether words were replaced, its words, the states it says) of every name of an entry."""
+    brands = frozenset(words.singular(word) for word in naming.brand_words(name))
+    parts = _parts(name)
+    published = [words.singular(text) for part in parts for text, _ in part]
+    rows = [(False, False, _placed(parts, brands), states_said(published))]
+    replaced = [_translated_part(part, vocabulary) for part in parts]
+    if replaced != [[(words.singular(text), bracketed) for text, bracketed in part] for part in parts]:
+        rows.append((False, True, _placed(replaced, brands), states_said(published)))
+    for common in common_names.split(";"):
+        said = words.told_tokens(common)
+        written = without_states(words.essential(said, vocabulary))
         if written:
-            found.append(_name(written, frozenset({_last(written, vocabulary.cuts)}), True, said, vocabulary))
-    return found
+            main = set(words.told_tokens(MAIN_PART.split(naming.one_wording(words.plain(common)), maxsplit=1)[0])) or set(written)
+            rows.append((True, False, tuple(Word(text, int(text not in main), "head") for text in written), states_said(said)))
+    return [row for row in rows if row[2]]
 
 
-def _name(written: tuple[str, ...], head: frozenset[str], curated: bool, said: tuple[str, ...], vocabulary: words.Vocabulary) -> Name:
-    return Name(written, head, curated, _states(said), sharing_key(written, vocabulary.cuts), " ".join(sorted(written)))
+def _parts(name: str) -> list[list[tuple[str, bool]]]:
+    """The words of a published name between its commas, and whether each stands in brackets."""
+    parts: list[list[tuple[str, bool]]] = [[]]
+    depth = 0
+    for mark in _WORD.findall(naming.one_wording(words.plain(name))):
+        if mark in "()":
+            depth = max(depth + (1 if mark == "(" else -1), 0)
+        elif mark in ",;":
+            if depth == 0:
+                parts.append([])
+        elif mark not in words.STOP:
+            parts[-1].append((mark, depth > 0))
+    return [part for part in parts if part]
 
 
-def _stateless(tokens: tuple[str, ...]) -> tuple[str, ...]:
+def _translated_part(part: list[tuple[str, bool]], vocabulary: words.Vocabulary) -> list[tuple[str, bool]]:
+    outside = words.translated(tuple(words.singular(text) for text, bracketed in part if not bracketed), vocabulary)
+    return [*((text, False) for text in outside), *((words.singular(text), True) for text, bracketed in part if bracketed)]
+
+
+def _placed(parts: list[list[tuple[str, bool]]], brands: frozenset[str]) -> tuple[Word, ...]:
+    found: dict[str, Word] = {}
+    for place, part in enumerate(parts):
+        for text, bracketed in part:
+            text = words.singular(text)
+            if text not in STATE_WORDS:
+                found.setdefault(text, Word(text, place, naming.kind_of(text, place, bracketed, text in brands)))
+    return tuple(found.values()) or tuple(Word(words.singular(text), 0, "head") for part in parts for text, _ in part)[:1]
+
+
+def facet_bits(found: tuple[str, ...]) -> np.ndarray:
+    """Per group of facet words, which of them are among ``found``, as bits."""
+    bits = np.zeros(len(naming.FACETS), dtype=np.int8)
+    for text in found:
+        group = naming.FACET_WORDS.get(text)
+        if group is not None:
+            level = naming.SAME_LEVEL.get(text, text)
+            bits[list(naming.FACETS).index(group)] |= 1 << naming.FACETS[group].index(level)
+    return bits
+
+
+def without_states(tokens: tuple[str, ...]) -> tuple[str, ...]:
+    """``tokens`` without the words that say a state (unless nothing would be left)."""
     kept = tuple(dict.fromkeys(word for word in tokens if word not in STATE_WORDS))
     return kept or tokens
 
 
-def _states(tokens: tuple[str, ...]) -> frozenset[str]:
+def states_said(tokens) -> frozenset[str]:
+    """The states that the words say."""
     return frozenset(STATE_OF_WORD[word] for word in tokens if word in STATE_OF_WORD)
 
 
-def _main(states: frozenset[str]) -> str:
+def main_state(states: frozenset[str]) -> str:
     """The state that tells most about the food, of several that are said."""
     return next((state for state in MAIN_STATES if state in states), "")
 
 
 def _last(tokens: tuple[str, ...], cuts: frozenset[str]) -> str:
-    """What the words are about: the last one that does not merely name a piece of it."""
     return next((word for word in reversed(tokens) if word not in cuts), tokens[-1])
-
-
-def query(phrase: str, state: str, index: Index, vocabulary: words.Vocabulary, beside: tuple[str, ...] = ()) -> list[Form]:
-    """The readings of a phrase to look for.
-
-    A phrase that is itself a name is taken as it stands; otherwise regional words are
-    replaced too (a replacement may say the state: "rollmops" are pickled), and unknown
-    words become the nearest known word, if one is near. ``beside`` are words of the line
-    outside the phrase that may complete a name: the unit of "4 crab sticks", the
-    preparation of "500 g lamb, diced".
-    """
-    essential = words.essential(words.tokens(phrase), vocabulary)
-    written = _stateless(essential)
-    state = state or _main(_states(essential))
-    forms = [Form(written, state)] if written else []
-    if written and (state or frozenset(written) not in index.written):
-        replaced = words.translated(essential, vocabulary)
-        forms.append(Form(_stateless(replaced), state or _main(_states(replaced))))
-        forms += [Form(repaired, form.state, repaired=True) for form in list(forms)
-                  if (repaired := tuple(_repaired(word, index) for word in form.words)) != form.words]
-    forms += _completed(written, state, index, vocabulary, beside)
-    return list(dict.fromkeys(form for form in forms if form.words))
-
-
-def _completed(written: tuple[str, ...], state: str, index: Index, vocabulary: words.Vocabulary, beside: tuple[str, ...]) -> list[Form]:
-    found = []
-    for words_beside in beside:
-        more = _stateless(words.essential(words.tokens(words_beside), vocabulary))
-        name = index.written.get(frozenset((*written, *more)))
-        if written and more and name is not None and set(more) - set(written):
-            found.append(Form(name, state, completed=True))
-    return found
-
-
-def _repaired(word: str, index: Index) -> str:
-    if word in index.postings or word in index.not_slips or len(word) < REPAIRED_FROM:
-        return word
-    slips = 2 if len(word) >= TWO_SLIPS_FROM else 1
-    near = [choice for choice in index.known.get(word[0], ()) if abs(len(choice) - len(word)) <= slips]
-    found = process.extractOne(word, near, scorer=OSA.distance, score_cutoff=slips)
-    return found[0] if found else word
-
-
-def candidates(forms: list[Form], index: Index) -> list[int]:
-    """Positions of the entries that share most of the rarest words, best first."""
-    weight: dict[int, float] = defaultdict(float)
-    for word in sorted({word for form in forms for word in form.words}):
-        for position in index.postings.get(word, ()):
-            weight[position] += index.rarity[word]
-    # Short names first among equals: a plain food before a dish that contains it.
-    ranked = sorted(weight, key=lambda position: (-weight[position], len(index.names[position][0].words), position))
-    named = {position for form in forms for position in index.sharing.get(sharing_key(form.words, index.cuts), ())}
-    return list(dict.fromkeys([*sorted(named), *ranked[:CANDIDATES]]))
-
-
-@lru_cache(maxsize=4096)
-def sorted_text(form: Form) -> str:
-    """The words of a reading in alphabetical order, for comparing letters."""
-    return " ".join(sorted(form.words))
-
-
-def form_key(form: Form, index: Index) -> frozenset[str]:
-    """The words of a reading without those that name a piece."""
-    return sharing_key(form.words, index.cuts)
-
-
-def compare(form: Form, name: Name, index: Index) -> dict[str, float]:
-    """Named features of a reading of a phrase against one name, each between 0 and 1."""
-    asked, offered = form_key(form, index), name.key
-    default = math.log(1 + max(len(index.names), 1))  # a word that no name has is as rare as can be
-    rarity = index.rarity
-    shared = asked & offered
-    asked_mass = sum([rarity.get(word, default) for word in asked]) or 1.0
-    offered_mass = sum([rarity.get(word, default) for word in offered]) or 1.0
-    covered = 1.0 if shared == asked else sum([rarity.get(word, default) for word in shared]) / asked_mass
-    unasked = sum([rarity.get(word, default) for word in offered - asked if name.curated or word not in words.PLAIN])
-    head = _last(form.words, index.cuts)
-    head_agrees = head in name.head or (not name.curated and head in offered and bool(name.head & asked))
-    return {
-        "exact": float(asked == offered and head_agrees),
-        "asked_covered": covered,
-        "asked_missing": float(shared != asked),
-        "offered_unasked": unasked / offered_mass,
-        "head_agrees": float(head_agrees),
-        "head_missing": float(not (name.head & asked)),
-        "similarity": fuzz.ratio(sorted_text(form), name.text) / 100,
-        "curated": float(name.curated),
-        "repaired": float(form.repaired),
-    }
 
 
 @lru_cache(maxsize=65536)

@@ -3,7 +3,7 @@
 A line that the preferred table accepts stays there. The next one is asked about the others.
 Its answer counts
 
-- where a person decided it;
+- where a person decided it (so it is also asked about accepted lines for which it has a decision);
 - where it accepts an entry and the preferred table has nothing like the food: no candidate,
   or a best one with another head word, another state or without words of the line. Where
   the preferred table has the food and only leaves open which entry it is, or words were
@@ -15,6 +15,8 @@ from __future__ import annotations
 
 import pandas as pd
 
+from pipeline.decisions import Standing
+
 OPEN = ("review", "none")
 NOT_THERE = ("no-candidate", "words-not-covered", "head-differs", "state-differs")
 UNREAD = "unreadable"
@@ -23,6 +25,21 @@ UNREAD = "unreadable"
 def unsettled(matched: pd.DataFrame) -> pd.Series:
     """Which rows of ``matched`` (model Matched) another table may settle."""
     return matched["match_outcome"].isin(OPEN) & (matched["match_reason"] != UNREAD)
+
+
+def to_ask(matched: pd.DataFrame, parsed: pd.DataFrame, standing: Standing) -> pd.Series:
+    """Which lines the next table is asked: the unsettled ones, and those that words settled where a person decided
+    on an entry of that table. ``matched``, ``parsed``: models of these names, in one order; ``standing``: its decisions."""
+    by_words = (matched["match_outcome"] == "accepted") & (matched["match_reason"] != "decided")
+    lines = zip(parsed["phrase"], parsed["state"], parsed["line_id"], parsed["text"], by_words, strict=True)
+    decided = [asked and _decided_match(standing, phrase, state, standing.line_key(line_id, text))
+               for phrase, state, line_id, text, asked in lines]
+    return unsettled(matched) | pd.Series(decided, index=matched.index, dtype=bool)
+
+
+def _decided_match(standing: Standing, phrase: str, state: str, line: str) -> bool:
+    decision = standing.ruling(phrase, state, line).decision
+    return decision is not None and decision.kind == "match"
 
 
 def settled_by(

@@ -28,6 +28,8 @@ FRESH_UNITS = frozenset("sprig bunch handful stalk stem".split())
 FRESH_CUTS = ("chop", "minced", "torn", "snip", "picked")
 DRIED_UNITS = frozenset("teaspoon pinch dash".split())
 FRESH, DRY = "fresh", "dry"
+# Where a line asks for one of these, "raw" or "unprepared" in a name is no other state.
+RAW_BY_ITSELF = frozenset({"", "fresh", "frozen"})
 # The only state in which a food is sold needs no saying; a state that nobody asked for weighs against.
 ONLY_STATE, UNASKED_STATE = 0.8, 0.8
 
@@ -45,6 +47,8 @@ def agreement(asked: str, hinted: str, state: str, cooking_class: str, said: fro
     ``asked`` is the state in words ("fresh" among them), ``hinted`` what the measure says,
     ``said`` the states in the words of the entry's name.
     """
+    if asked in RAW_BY_ITSELF:
+        said -= {"raw"}  # "frozen, unprepared" is what a line about frozen peas means
     if asked in said and state not in (said | AGREEMENT[asked].keys()) - {asked, ""}:
         return 1.0 - UNASKED_STATE * len(said - {asked, state})
     if asked in ("", "raw") and state == "dried" and cooking_class in DRY_BY_DEFAULT:

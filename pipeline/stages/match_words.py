@@ -24,6 +24,7 @@ from functools import lru_cache
 import pandas as pd
 
 from pipeline.decisions import phrase_key
+from pipeline.stages.match_naming import PIECES, one_wording
 
 STOP = frozenset("a an and or of the in with for to from your some other any all".split())
 # Words of a published entry name that say what a plain food is by default: they need not be asked for.
@@ -32,13 +33,17 @@ PLAIN = frozenset(
     "includes type types year round average all commercial ready-to-serve fluid food distribution program".split())
 
 _SPLIT = re.compile(r"[^a-z0-9%]+")
+_BESIDE = re.compile(r"\b(?:in|with)\b")
 _SES = re.compile(r"(ch|sh|ss|x|z)es$")
 
 
 def plain(text: str) -> str:
-    """Lower case without accents and typographic marks."""
-    decomposed = unicodedata.normalize("NFKD", text.casefold())
-    return "".join(mark for mark in decomposed if not unicodedata.combining(mark)).replace("’", "'").replace("'s", "")
+    """Lower case, single spaces, without accents and typographic marks."""
+    folded = " ".join(text.casefold().split())
+    if not folded.isascii():
+        decomposed = unicodedata.normalize("NFKD", folded)
+        folded = "".join(mark for mark in decomposed if not unicodedata.combining(mark)).replace("’", "'")
+    return folded.replace("'s", "")
 
 
 @lru_cache(maxsize=65536)
@@ -62,6 +67,11 @@ def tokens(text: str) -> tuple[str, ...]:
     return tuple(singular(word) for word in _SPLIT.split(plain(text)) if word and word not in STOP)
 
 
+def told_tokens(text: str) -> tuple[str, ...]:
+    """The words of a text in order, with wordings of one meaning brought to one word first."""
+    return tuple(singular(word) for word in _SPLIT.split(one_wording(plain(text))) if word and word not in STOP)
+
+
 @dataclass(frozen=True)
 class Vocabulary:
     """Replacements by their first word, longest first, and the words of the other kinds."""
@@ -73,6 +83,7 @@ class Vocabulary:
     telling: frozenset[str] = frozenset()
     ambiguous: dict[str, str] = field(default_factory=dict)
     telling_of: dict[str, frozenset[str]] = field(default_factory=dict)
+    beside: frozenset[tuple[str, ...]] = frozenset()  # replaced only where the line says "in" or "with" too ("chickpeas in water")
 
 
 REPLACING = ("synonym", "plural", "misspelling", "region")
@@ -87,10 +98,11 @@ def vocabulary(words: pd.DataFrame) -> Vocabulary:
     ambiguous = of_kind.get("ambiguous", words.iloc[:0])
     replacements = _replacements(words[words["kind"].isin(REPLACING)])
     return Vocabulary(
-        replacements, listed.get("ignore", frozenset()), listed.get("cut", frozenset()),
+        replacements, listed.get("ignore", frozenset()), listed.get("cut", frozenset()) | PIECES,
         listed.get("known", frozenset()), listed.get("telling", frozenset()),
         _ambiguous(ambiguous),
-        {food: frozenset(singular(word) for word in rows["word"]) for food, rows in of_food.groupby("means")})
+        {food: frozenset(singular(word) for word in rows["word"]) for food, rows in of_food.groupby("means")},
+        frozenset(told_tokens(word) for word in words.loc[words["kind"].isin(REPLACING), "word"] if _BESIDE.search(plain(word))))
 
 
 def _ambiguous(rows: pd.DataFrame) -> dict[str, str]:
@@ -125,7 +137,7 @@ def told_of(food: str, text: str, vocabulary: Vocabulary) -> set[str]:
 def _replacements(words: pd.DataFrame) -> dict:
     table: dict[str, set[tuple[tuple[str, ...], tuple[str, ...]]]] = {}
     for row in words.itertuples():
-        source, target = tokens(row.word), tokens(row.means)
+        source, target = told_tokens(row.word), told_tokens(row.means)
         if source and source != target:
             table.setdefault(source[0], set()).add((source, target))
     return {first: tuple(sorted(pairs, key=lambda pair: (-len(pair[0]), pair))) for first, pairs in table.items()}
@@ -135,6 +147,11 @@ def essential(words: tuple[str, ...], vocabulary: Vocabulary) -> tuple[str, ...]
     """``words`` without the ignored ones (unless nothing would be left)."""
     kept = tuple(word for word in words if word not in vocabulary.ignored)
     return kept or words
+
+
+def replaced_whole(words: tuple[str, ...], vocabulary: Vocabulary) -> bool:
+    """Whether a row replaces just these words, all of them at once."""
+    return bool(words) and any(source == words for source, _ in vocabulary.replacements.get(words[0], ()))
 
 
 def translated(words: tuple[str, ...], vocabulary: Vocabulary) -> tuple[str, ...]:

@@ -65,7 +65,7 @@ def find_or(tokens: list[Token]) -> tuple[int, int] | None:
             start = position - 2 if position > 2 and tokens[position - 1].text == "/" and tokens[position - 2].low == "and" else position
             return start, position + 1
         if token.text in ("/", "|") and tokens[position - 1].kind == "word" and tokens[position + 1].kind == "word":
-            if tokens[position + 1].low == "or":
+            if tokens[position + 1].low == "or" or {tokens[position - 1].low, tokens[position + 1].low} == {"salt", "pepper"}:
                 continue
             return position, position + 1
     return None

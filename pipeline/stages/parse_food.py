@@ -10,12 +10,15 @@ from pipeline.stages.parse_prepare import DIGITS, Reading, all_preparation, give
 from pipeline.stages.parse_words import Token, Vocabulary, joined
 
 
-def read_head(tokens: list[Token], reading: Reading) -> None:
-    """Read the naming part, alternatives included."""
+def read_head(tokens: list[Token], reading: Reading, others: list[Token] | None = None) -> None:
+    """Read the naming part, alternatives included; ``others`` are those of "ground beef, turkey or chicken"."""
     tokens = _or_fewer([token for token in tokens if token.kind != "group"], reading)
-    found = find_or(tokens)
+    if others:
+        tokens, found = tokens + others, (len(tokens), len(tokens))
+    else:
+        found = find_or(tokens)
     known = reading.known
-    while found and all_preparation(tokens, found[1], known) and prep_kind(tokens, found[0] - 1, known)[0] in ("participle", "adverb", "shape"):
+    while found and not others and all_preparation(tokens, found[1], known) and prep_kind(tokens, found[0] - 1, known)[0] in ("participle", "adverb", "shape"):
         found = None
     if found is None:
         scan_head(tokens, reading)
@@ -33,7 +36,9 @@ def read_head(tokens: list[Token], reading: Reading) -> None:
         give(right, "quantity")
         scan_head(left, reading)
         return
-    own = _own_words(left, right, reading) or shared_noun(left, right, known)
+    last = max((position for position, token in enumerate(right) if token.low == "or"), default=-1) + 1
+    shared = 0 if right[last:] and right[last].low in ("other", "another", "any", "similar", "some") else shared_noun(left, right[last:], known)
+    own = _own_words(left, right, reading) or (last + shared if shared else 0)
     words = [token for token in right if token.kind != "group"]
     reading.alternative.append(joined(words, lower=True))
     give(words[:own] if own else words, "alternative")
@@ -76,6 +81,10 @@ def scan_head(tokens: list[Token], reading: Reading) -> None:
         if token.kind == "group":
             position += 1
             continue
+        if token.kind in DIGITS and position + 1 < len(tokens) and (size := measure_at(tokens, position, known)) and size.kind == "length" and size.end < len(tokens):
+            give(tokens[position:size.end], "preparation")  # "2 cups 1/2-inch diced potatoes"
+            position = size.end
+            continue
         after_noun = bool(reading.phrase) and reading.phrase[-1].role == "phrase" and _has_noun(reading)
         kind, length = prep_kind(tokens, position, known)
         state, size = known.states.at(tokens, position), known.sizes.at(tokens, position)
@@ -89,6 +98,9 @@ def scan_head(tokens: list[Token], reading: Reading) -> None:
         elif kind == "prep-to-end" or after_noun and token.low in ("in", "with") and position + 1 < len(tokens) and tokens[position + 1].kind in DIGITS:
             give(tokens[position:], "preparation")
             return
+        elif kind == "kept" and low_at(tokens, position + length) in ("and", "&") and _leads_to_participle(tokens, position + length, known, strict=True):
+            give(tokens[position:position + length + 1], "preparation")  # "seeded and minced chilli"
+            position += length + 1
         elif kind == "participle" or kind == "adverb" and _leads_to_participle(tokens, position + length, known):
             position = _take_participle(tokens, position, length, reading)
         elif reading.phrase and (token.low in ("plus", "+") or _adds_an_amount(tokens, position, known)):
@@ -137,10 +149,10 @@ def _take_size(tokens, position, size, reading: Reading, measured: bool) -> int:
     return position + length
 
 
-def _leads_to_participle(tokens, position, known) -> bool:
+def _leads_to_participle(tokens, position, known, strict: bool = False) -> bool:
     while position < len(tokens):
         kind, length = prep_kind(tokens, position, known)
-        if kind == "participle" or kind == "kept" and tokens[position].low in ("ground", "flaked", "toasted", "roasted", "shelled"):
+        if kind == "participle" or not strict and kind == "kept" and tokens[position].low in ("ground", "flaked", "toasted", "roasted", "shelled"):
             return True
         if kind != "adverb" and tokens[position].low not in ("and", "&", "or", ","):
             return False
@@ -204,6 +216,10 @@ def read_plus(tokens: list[Token], reading: Reading) -> None:
     more = measure_at(tokens, 0, reading.known) if tokens else None
     amount = reading.amount
     if more and more.end == len(tokens) and add_to(reading, more):
+        return
+    same = more and more.end < len(tokens) and reading.phrase and tokens[-1].low == reading.phrase[-1].low and len(tokens) - more.end <= len(reading.phrase) + 1
+    if same and add_to(reading, more):  # "2 cups flour plus 2 tbsp flour"
+        give(tokens, "note")
         return
     give(tokens, "leftover")
     reading.doubt("plus-food")

@@ -10,6 +10,7 @@ _SINGULAR = {
     "lemons": "lemon", "limes": "lime", "oranges": "orange", "grapefruits": "grapefruit", "clementines": "clementine", "satsumas": "satsuma",
     "tangerines": "tangerine", "mandarins": "mandarin", "apples": "apple", "tomatoes": "tomato", "pomegranates": "pomegranate",
 }
+_EGG_PARTS = {"white": "white", "whites": "whites", "yolk": "yolk", "yolks": "yolks"}
 _FRUIT = frozenset(_SINGULAR) | frozenset(_SINGULAR.values())
 _JUICE = frozenset({"juice", "juiced", "squeezed"})
 _ZEST = frozenset({"zest", "zested", "rind", "peel"})
@@ -19,7 +20,7 @@ _WITH = frozenset({"grated", "finely", "pared", "and", "&", "freshly", "squeezed
 def citrus(words: str) -> str:
     """The phrase with its last word singular ("lemons" gives "lemon")."""
     *before, last = words.split(" ") if words else [""]
-    return " ".join([*before, _SINGULAR.get(last, last)]).strip()
+    return " ".join([*before, "egg" if last == "eggs" else _SINGULAR.get(last, last)]).strip()
 
 
 def opens_with_juice(top: list[Token], reading: Reading) -> tuple[str, int]:
@@ -28,6 +29,9 @@ def opens_with_juice(top: list[Token], reading: Reading) -> tuple[str, int]:
     "Juice of 1 lemon", "finely grated zest and juice of 2 limes", "juice ½ lemon".
     """
     position, kinds = 0, set()
+    named = [token.low for token in top[:3]]
+    if len(named) == 3 and named[0] in _FRUIT and named[1] in _JUICE | _ZEST and named[2] in ("of", "from") and any(token.low in _FRUIT for token in top[3:6]):
+        position = 1  # "lemon juice from 1 lemon"
     while position < len(top) and (top[position].low in _JUICE | _ZEST or top[position].low in _WITH):
         low = top[position].low
         kinds.add("juice" if low == "juice" else "zest" if low in _ZEST else "")
@@ -43,6 +47,19 @@ def opens_with_juice(top: list[Token], reading: Reading) -> tuple[str, int]:
     for token in top[:position]:
         token.role = "unit" if token.low in _JUICE | _ZEST else "preparation" if token.low in ("grated", "finely", "pared", "freshly", "strained") else "joint"
     return ("juice-of" if "juice" in kinds else "zest-of"), position
+
+
+def opens_with_egg_part(top: list[Token], reading: Reading) -> list[Token]:
+    """The tokens after "whites of" in "whites of 2 eggs"; the phrase is then "egg whites"."""
+    lows = [token.low for token in top]
+    start = 1 if lows[:1] == ["the"] else 0
+    at = start + 2
+    if len(lows) <= at or lows[start] not in _EGG_PARTS or lows[start + 1] not in ("of", "from") or not {"egg", "eggs"} & set(lows[at:at + 4]):
+        return top
+    give(top[:start], "joint")
+    top[start].role, top[start + 1].role = "unit", "joint"
+    reading.suffix = _EGG_PARTS[lows[start]]
+    return top[at:]
 
 
 def juiced_after(part: list[Token], reading: Reading) -> bool:

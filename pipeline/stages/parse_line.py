@@ -6,10 +6,10 @@ import math
 
 from pipeline.stages.parse_amount import amount_at
 from pipeline.stages.parse_food import read_head
-from pipeline.stages.parse_juice import citrus, juice_phrase, juiced_after, opens_with_juice
+from pipeline.stages.parse_juice import citrus, juice_phrase, juiced_after, opens_with_egg_part, opens_with_juice
 from pipeline.stages.parse_look import kind_by_look, opened, without_bullet, without_prefix
-from pipeline.stages.parse_measure import LENGTHS, MEASURED, SIZES, accept, low_at, measure_at
-from pipeline.stages.parse_prepare import Reading, all_preparation, carve, give, parts_of, unruled
+from pipeline.stages.parse_measure import LENGTHS, MEASURED, SIZES, Amount, accept, low_at, measure_at, whole_measure
+from pipeline.stages.parse_prepare import Reading, all_preparation, carve, give, parts_of, prep_kind, unruled
 from pipeline.stages.parse_tail import is_two_foods, read_tail, state_of
 from pipeline.stages.parse_words import Token, Vocabulary, clean, grouped, joined, tokenise, without_dots
 
@@ -22,6 +22,7 @@ REASONS: dict[str, tuple[float, str]] = {
     "few": (0.85, "a few or several, read as a range"),
     "implied-one": (0.95, "a unit without a number: one is meant"),
     "implied-to-taste": (0.9, "salt, pepper or seasoning without an amount"),
+    "misspelt-unit": (0.95, "a unit with a slip of the pen"),
     "no-quantity": (0.7, "no amount is written"),
     "two-foods": (0.6, "one amount for two foods"),
     "alternatives": (0.9, "the first of two foods is taken"),
@@ -41,16 +42,19 @@ REASONS: dict[str, tuple[float, str]] = {
     "no-food-words": (0.0, "no word that could be a food"),
     "too-long": (0.0, f"longer than {LONGEST_LINE} characters"),
 }
-_SEASONINGS = frozenset("salt pepper sea black white ground freshly and & seasoning table rock cracked fine coarse flaky flakes peppercorns".split())
-_PHRASE_ENDS = frozenset({"and", "&", "of", "with", "the", "a", "an", "or", "-", "'", "/", "x", "in", "for", "to", "plus"})
+_SEASONINGS = frozenset("salt pepper sea black white kosher fresh / coarsely pink ground freshly and & seasoning table rock cracked fine coarse flaky flakes peppercorns".split())
+_PHRASE_ENDS = frozenset({"and", "&", "of", "with", "the", "a", "an", "or", "-", "'", "/", "x", "in", "for", "to", "plus", "from"})
 # A trailing unit word that only counts ("3 garlic cloves") leaves the phrase; other ones name the cut and stay.
 _ONLY_COUNTS = frozenset({"clove", "stick", "sprig", "slice", "rasher", "stalk", "head", "bulb", "wedge", "tin", "jar", "packet", "bunch", "strip", "knob", "sheet",
                           "handful", "pinch", "segment", "thin slice", "thick slice", "square", "nest", "sachet", "tub", "carton", "punnet", "ball", "block", "ear"})
-_NEVER_TRAILS = frozenset({"piece", "half", "quarter", "round", "bean", "roll", "ring", "kernel", "spoonful", "glass", "plate", "mug", "drop", "dash", "splash", "pod",
+_NEVER_TRAILS = frozenset({"piece", "half", "quarter", "round", "bean", "roll", "ring", "kernel", "spoonful", "cake", "part", "recipe", "log", "slab", "rack", "shot", "side", "case", "glass", "plate", "mug", "drop", "dash", "splash", "pod",
                            "heart", "grind", "bar", "tube", "bottle", "stone", "cm", "inch", "loaf", "batch", "bag", "teabag", "portion", "finger"})
 
 
-_CUTS = frozenset({"leg", "loin", "rib", "breast", "steak", "chop", "thigh", "drumstick", "crown", "joint", "heart", "wing", "cutlet", "escalope", "fillet"})
+# Behind the food these are part of its name and it is counted: "4 chicken thighs", "2 pork chops".
+_COUNTED_CUTS = frozenset({"thigh", "breast", "chop", "leg", "steak", "drumstick", "wing", "cutlet", "rib", "escalope"})
+_ONE_WHEN_BARE = frozenset({"clove", "leaf", "stick", "sprig", "stalk", "cube"})
+_CUTS = frozenset({"rack", "leg", "loin", "rib", "breast", "steak", "chop", "thigh", "drumstick", "crown", "joint", "heart", "wing", "cutlet", "escalope", "fillet"})
 
 
 def read_line(text: str, known: Vocabulary) -> tuple[str, Reading, list[Token]]:
@@ -77,7 +81,7 @@ def read_line(text: str, known: Vocabulary) -> tuple[str, Reading, list[Token]]:
 
 def _read(top: list[Token], reading: Reading) -> None:
     known = reading.known
-    top = opened(top, reading)
+    top = opens_with_egg_part(opened(top, reading), reading)
     juice, position = opens_with_juice(top, reading)
     amount = amount_at(top, position, known) if position < len(top) else None
     if amount:
@@ -90,7 +94,11 @@ def _read(top: list[Token], reading: Reading) -> None:
     rest = [token for token in top[position:] if not token.role]
     if amount is not None:
         rest = opened(rest, reading)
+    each = any(token.low == "each" for token in top if token.role == "note") or bool(rest) and rest[0].low == "each"
     parts = parts_of(rest)
+    last = parts[-1] if parts else []
+    reading.listed = each or amount is None and len(parts) > 1 and (
+        len(parts) > 2 or any(token.low in ("and", "&") for token in last) or all(token.low in _SEASONINGS for token in last))
     if amount is None:
         parts = _amount_behind(parts, reading)
     _read_parts(parts, reading)
@@ -116,6 +124,8 @@ def _amount_behind(parts: list[list[Token]], reading: Reading) -> list[list[Toke
         spelled = token.low in ("a", "an", "half", "one", "two", "three", "four")
         if token.kind not in ("num", "frac") and not spelled:
             continue
+        if first[position - 1].kind in ("num", "frac") or first[position - 1].text == "/" and not spelled:
+            continue  # the second number of "1/4" or "1 1/2"
         amount = amount_at(first, position, known)
         if amount is None or spelled and not amount.unit:
             continue
@@ -144,12 +154,40 @@ def _read_parts(parts: list[list[Token]], reading: Reading) -> None:
         if not words:
             give([token for token in part if token.kind not in ("group",)], "leftover")
             continue
-        more = any(any(token.kind == "word" for token in unruled(later, reading.known)) and not all_preparation(later, 0, reading.known) for later in parts[position + 1:])
+        more = any(_may_name(later, reading.known) for later in parts[position + 1:])
+        if more and reading.amount is not None and (size := whole_measure(part, reading.known, inside=False)) and size.end == len(part):
+            read_tail(part, reading)  # "1 package, 8 ounces, cream cheese"
+            continue
         if more and all_preparation(part, 0, reading.known):
             _describes(part, reading)
             continue
-        read_head(_without_size_behind(part, reading), reading)
+        others = _other_foods(parts[position + 1], reading) if position + 1 < len(parts) else []
+        read_head(_without_size_behind(part, reading), reading, others)
         named = bool(reading.phrase)
+
+
+def _other_foods(part: list[Token], reading: Reading) -> list[Token]:
+    """A part such as "turkey or chicken", that lists further alternatives; else nothing."""
+    words = [token for token in part if token.kind != "group"]
+    at = next((position for position, token in enumerate(words) if token.low == "or"), 0)
+    if not 0 < at <= 3 or len(words) > at + 5 or any(token.kind != "word" or token.role for token in words) or words[0].low in ("and", "or", "plus", "with", "to", "for", "if", "in"):
+        return []
+    known = reading.known
+    if all_preparation(words, 0, known, must_have=False) or any(known.rules.at(words, position) for position in range(len(words))):
+        return []
+    named = [token for token in words if not (prep_kind([token], 0, known)[0] or known.states.exactly([token.low]) or known.sizes.exactly([token.low]))]
+    before = [token for token in named if token in words[:at]]
+    first = prep_kind(words, 0, known)[0]
+    return words if len(named) > 1 and (before or first == "identity") and first not in ("participle", "adverb", "prep-to-end") else []
+
+
+def _may_name(part: list[Token], known: Vocabulary) -> bool:
+    """Whether a part may name the food: it is not preparation, a rule or a bare amount ("300 g")."""
+    words = unruled(part, known)
+    if not any(token.kind == "word" for token in words) or all_preparation(part, 0, known):
+        return False
+    amount = amount_at(part, 0, known) if part[0].kind in ("num", "frac") else None
+    return amount is None or any(token.kind == "word" and token.low != "each" for token in part[amount.end:])
 
 
 def _without_size_behind(part: list[Token], reading: Reading) -> list[Token]:
@@ -191,10 +229,15 @@ def _unit_behind(reading: Reading) -> None:
         amount.unit = amount.kind = ""
         reading.doubt("unit-or-food")
         return
-    if amount is None or amount.unit or amount.low is None or len(words) < 2 or any(token.low == "of" for token in words):
+    if amount is None and len(words) > 1 and not reading.rules and words[-1].low in _ONE_WHEN_BARE:
+        amount = reading.amount = Amount(low=1.0, high=1.0)  # "bay leaf", "garlic clove, crushed"
+        reading.doubt("implied-one")
+    if amount is None or amount.unit or amount.low is None or len(words) < 2 or any(token.low == "of" for token in words) or is_two_foods(words):
         return
     found = known.units.at(words, len(words) - 1)
     if not found or found[0][1] not in ("piece", "container", "vague") or found[0][0] in _NEVER_TRAILS or words[-2].low == "the":
+        return
+    if found[0][0] in _COUNTED_CUTS and words[-2].low != "celery":
         return
     amount.unit, amount.kind = found[0]
     if amount.unit in _ONLY_COUNTS and words[-2].low not in ("cinnamon", "french", "cocktail", "bread"):
@@ -205,8 +248,9 @@ def _unit_behind(reading: Reading) -> None:
 def _settle(reading: Reading, tokens: list[Token], negative: bool) -> str:
     """Place what is left, judge the numbers, and say what kind of line it is."""
     phrase = [token for token in reading.phrase if token.role == "phrase"]
-    while phrase and phrase[-1].low in _PHRASE_ENDS:
-        phrase.pop().role = "joint"
+    while phrase and phrase[-1].low in _PHRASE_ENDS | {"each"}:
+        last = phrase.pop()
+        last.role = "note" if last.low == "each" else "joint"
     while phrase and phrase[0].low in _PHRASE_ENDS:
         phrase.pop(0).role = "joint"
     reading.phrase = phrase
@@ -302,6 +346,7 @@ def fields(text: str, known: Vocabulary) -> dict:
 
 def _phrase(reading: Reading) -> str:
     words = joined(reading.before + reading.phrase, lower=True)
+    words = " and ".join([words, *(joined(food, lower=True) for food in reading.more)])
     return f"{citrus(words)} {reading.suffix}".strip() if reading.suffix else words
 
 

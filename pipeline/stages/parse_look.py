@@ -31,6 +31,8 @@ def kind_by_look(text: str, tokens: list[Token], known: Vocabulary) -> str:
     numbers = any(token.kind in ("num", "frac") for token in tokens)
     if phrase in known.not_food and not numbers:
         return "not-food"
+    if words[0] in ("note", "notes", "tip", "tips", "nb") and len(tokens) > 1 and tokens[1].text in ":*-":
+        return "not-food"
     if phrase in known.equipment or any(" ".join(words[-size:]) in known.equipment and (not numbers or len(words) - size <= 1) for size in (1, 2, 3)):
         return "not-food"
     marked = tokens[0].text in "#=" and tokens[0].low != words[0] or text.strip()[:2] in ("**", "__") and text.strip()[-2:] in ("**", "__")
@@ -75,6 +77,9 @@ def without_prefix(top: list[Token], reading: Reading) -> list[Token]:
         if amount is None or amount.end >= len(rest) or all_preparation(rest, amount.end, known) or rest[amount.end].text in ",(":
             return top
     carve(top[:at], reading)
+    if words.removeprefix("for ").removeprefix("optional ") in ("garnish", "garnishes", "topping", "toppings") and "to-serve" not in reading.rules:
+        reading.rules.append("to-serve")
+    reading.optional = reading.optional or "optional" in words
     give(top[:at + 1], "note")
     return rest
 
@@ -87,6 +92,9 @@ def opened(top: list[Token], reading: Reading) -> list[Token]:
         if at and amount_at(top, at, reading.known):
             give(top[:at], "preparation")
             return top[at:]
+    if lows[:1] == ["each"] and len(top) > 1:  # "1/2 tsp of each: salt, pepper"
+        give(top[:1], "note")
+        return opened(top[2:] if top[1].text == ":" else top[1:], reading)
     if lows[:2] == ["season", "with"]:
         give(top[:2], "note")
         reading.rules.append("to-taste")

@@ -7,8 +7,11 @@ marked before the caller accepts it (:func:`accept`).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
-from pipeline.stages.parse_quantity import number_at
+from rapidfuzz.distance import OSA
+
+from pipeline.stages.parse_quantity import number_at, word_part
 from pipeline.stages.parse_words import Token, Vocabulary
 
 # Only to compare two measures of one line and to add "2 tbsp plus 1 tsp"; the conversions that reach a
@@ -82,6 +85,8 @@ def unit_at(tokens: list[Token], position: int, known: Vocabulary) -> tuple[str,
     token = tokens[position]
     if token.low == "in" and not token.gap and not (found := known.units.at(tokens, position)):
         return "inch", "piece", position + 1
+    if token.text == "#" and position and tokens[position - 1].kind in ("num", "frac") and not (position + 1 < len(tokens) and tokens[position + 1].kind == "num"):
+        return "lb", "mass", position + 1  # American shops' sign for a pound; "1 #10 can" is a number
     if token.text in ("t", "T"):
         return ("tablespoon" if token.text == "T" else "teaspoon"), "spoon", position + 1
     if token.kind == "punct" and token.gap:
@@ -91,6 +96,32 @@ def unit_at(tokens: list[Token], position: int, known: Vocabulary) -> tuple[str,
         return None
     (unit, kind), length = found
     return unit, kind, position + length
+
+
+# The long spellings that cooks mistype; short ones are too close to foods ("pints", "pinto").
+_SPELLED = ("tablespoon", "tablespoons", "teaspoon", "teaspoons", "ounces", "ounce", "pounds", "quarts", "gallon", "gallons", "litres", "liters",
+            "kilogram", "kilograms", "millilitres", "milliliters", "milliliter", "millilitre")
+
+
+@lru_cache(maxsize=4096)
+def _meant(word: str) -> str:
+    """The unit that a mistyped word of five letters or more stands for, or ""."""
+    slips = 2 if len(word) > 8 else 1
+    near = [(OSA.distance(word, right, score_cutoff=slips), right) for right in _SPELLED if word[0] == right[0] and abs(len(word) - len(right)) <= slips]
+    best = min(near, default=(9, ""))
+    return best[1] if best[0] <= slips else ""
+
+
+def misspelt_unit(tokens: list[Token], position: int, known: Vocabulary) -> tuple[str, str, int] | None:
+    """A measured unit with a slip of the pen ("tablespon") between a number and a food."""
+    if position + 1 >= len(tokens) or tokens[position].kind != "word" or tokens[position + 1].kind not in ("word", "group"):
+        return None
+    low = tokens[position].low
+    if not 5 <= len(low) <= 14 or known.preparations.exactly([low]) or known.states.exactly([low]) or known.sizes.exactly([low]):
+        return None
+    right = _meant(low)
+    found = known.units.exactly([right]) if right else None
+    return (*found, position + 1) if found else None
 
 
 def modifiers(tokens: list[Token], position: int, amount: Amount, known: Vocabulary) -> int:
@@ -111,6 +142,9 @@ def modifiers(tokens: list[Token], position: int, amount: Amount, known: Vocabul
         elif "-" in tokens[position].low and (name := _two_sizes(tokens[position].low, known)):
             amount.size = amount.size or name
             amount.take(tokens, position, position + 1, "size")
+            position += 1
+        elif tokens[position].low.endswith(("-size", "-sized")) and _unit_soon(tokens, position + 1, known):
+            amount.take(tokens, position, position + 1, "note")  # "3 quarter-sized slices"
             position += 1
         elif tokens[position].low in MODIFIERS and _unit_soon(tokens, position + 1, known):
             role = "preparation" if tokens[position].low in ("packed", "firmly", "lightly", "loosely") else "note"
@@ -152,13 +186,25 @@ def measure_at(tokens: list[Token], position: int, known: Vocabulary) -> Amount 
     amount.take(tokens, position, number.end, "quantity")
     after = modifiers(tokens, number.end, amount, known)
     found = unit_at(tokens, after, known)
+    if found is None and (found := misspelt_unit(tokens, after, known)):
+        amount.reasons.append("misspelt-unit")
     if found is None or found[1] not in MEASURED and found[0] not in LENGTHS:
         return None
     amount.unit, amount.kind = found[0], "length" if found[0] in LENGTHS else found[1]
     amount.take(tokens, after, found[2], "unit")
+    _extend_part(tokens, amount)
     _extend_range(tokens, amount, known)
     _extend_sum(tokens, amount, known)
     return amount
+
+
+def _extend_part(tokens: list[Token], amount: Amount) -> None:
+    """ "one cup and a half of flour": the part is of the unit just named."""
+    part = word_part(tokens, amount.end + 1) if low_at(tokens, amount.end) in ("and", "&") else None
+    if part is None or part[0] >= 1 or low_at(tokens, amount.end + 1) not in ("a", "one") or low_at(tokens, part[1]) not in ("of", ""):
+        return
+    amount.low, amount.high = amount.low + part[0], amount.high + part[0]
+    amount.take(tokens, amount.end, part[1], "quantity")
 
 
 def _extend_range(tokens: list[Token], amount: Amount, known: Vocabulary) -> None:
@@ -177,7 +223,8 @@ def _extend_range(tokens: list[Token], amount: Amount, known: Vocabulary) -> Non
 def _extend_sum(tokens: list[Token], amount: Amount, known: Vocabulary) -> None:
     """ "1 lb 2 oz", "1 cup plus 2 tbsp": added in the first unit; another kind is left alone."""
     for _ in range(3):
-        joint = low_at(tokens, amount.end) in ("plus", "+", "and", "&")
+        less = low_at(tokens, amount.end) in ("minus", "less")  # "1 cup minus 2 tbsp"
+        joint = less or low_at(tokens, amount.end) in ("plus", "+", "and", "&")
         at = amount.end + joint
         number = number_at(tokens, at) if at < len(tokens) and tokens[at].kind in ("num", "frac") else None
         found = number and unit_at(tokens, number.end, known)
@@ -187,8 +234,10 @@ def _extend_sum(tokens: list[Token], amount: Amount, known: Vocabulary) -> None:
             return
         if low_at(tokens, found[2]) in ("extra", "more", "for", "to"):
             return
-        factor = conversion(found[0], amount.unit)
-        amount.low, amount.high = amount.low + number.low * factor, amount.high + number.high * factor
+        factor = -conversion(found[0], amount.unit) if less else conversion(found[0], amount.unit)
+        if amount.low + number.high * min(factor, 0) < 0:
+            return
+        amount.low, amount.high = sorted((amount.low + number.low * factor, amount.high + number.high * factor))
         amount.reasons += ["mixed-measures"] if mixed(amount.unit, found[0]) else []
         amount.take(tokens, amount.end, at, "joint")
         amount.take(tokens, at, number.end, "quantity")
@@ -225,7 +274,13 @@ def agree(first: Amount, second: Amount) -> bool:
 
 
 def prefer(first: Amount, second: Amount) -> Amount:
-    """Of two measures of one thing the metric one (mass before volume), else the first."""
+    """Of two measures of one thing the metric one (mass before volume), else the first.
+
+    Of two masses, and of a spoon and its millilitres, the first: it is the author's own and the
+    other its rounded conversion. A cup or a pint differs between countries: millilitres say more.
+    """
+    if first.kind == second.kind == "mass" or first.kind == "spoon" and second.kind == "volume" and agree(first, second) and second.unit in ("ml", "fl oz"):
+        return first
     return second if METRIC.get(second.unit, 9) < METRIC.get(first.unit, 9) else first
 
 
@@ -264,20 +319,21 @@ def with_duals(tokens: list[Token], amount: Amount, known: Vocabulary) -> Amount
 
 
 MEASURE_ENDS = frozenset({"each", "total", "in", "approx", "approximately", "per", "size", "sized", "weight", "net", "about", "a", "drained", "or", "so", "piece", "apiece"})
+_CONTAINERS = frozenset("can cans tin tins package packages pkg jar bag box bottle container carton packet".split())
 
 
-def whole_measure(inner: list[Token], known: Vocabulary) -> Amount | None:
+def whole_measure(inner: list[Token], known: Vocabulary, inside: bool = True) -> Amount | None:
     """The measure that a bracket holds and nothing else ("(about 400 g each)"), or None.
 
     ``end`` is the number of tokens inside that belong to it; "each" adds the reason ``each``
-    for the caller, who removes it.
+    for the caller, who removes it. ``inside`` a bracket a container may be named again ("(14.5 oz can)").
     """
     measure = measure_at(inner, 0, known)
     if measure is None:
         return None
     measure = with_duals(inner, measure, known)
     position = measure.end
-    while position < len(inner) and inner[position].low in MEASURE_ENDS:
+    while position < len(inner) and (inner[position].low in MEASURE_ENDS or inside and inner[position].low in _CONTAINERS):
         role = "state" if inner[position].low == "drained" else "note"
         if inner[position].low in ("each", "apiece", "per"):
             measure.reasons.append("each")

@@ -20,6 +20,9 @@ WHOLE_WORDS = {
     "one-half": 0.5, "half-a": 0.5, "three-quarters": 0.75, "three-quarter": 0.75, "two-thirds": 2 / 3, "one-third": 1 / 3,
     "one-quarter": 0.25, "one-fourth": 0.25, "half-dozen": 6.0,
 }
+_DOZENS = frozenset({"dozen", "doz"})
+# "quarter teaspoon" needs no "of"; "quarter pounder" and "quarter chicken" are not numbers.
+_PART_OF = frozenset("of a an teaspoon tsp tablespoon tbsp cup pint pound lb litre liter kilo ounce oz".split())
 RANGE_WORDS = frozenset({"-", "to", "or"})
 
 
@@ -65,11 +68,11 @@ def digits_at(tokens: list[Token], position: int) -> tuple[float, int] | None:
         return None
     if not _whole(tokens[position]):
         return value, end
-    step = end + 1 if _word(tokens, end) in ("-", "and", "&") else end
+    step = end + 1 if _word(tokens, end) in ("-", "and", "&", "+") else end
     part = _written_fraction(tokens, step)
     if part and part[0] < 1:
         return value + part[0], part[1]
-    if step > end and _word(tokens, end) != "-":
+    if step > end and _word(tokens, end) not in "-+":
         word = word_part(tokens, step)
         if word:
             return value + word[0], word[1]
@@ -94,13 +97,13 @@ def words_at(tokens: list[Token], position: int) -> Number | None:
     if first == "half" and second in ("and", "&") and _word(tokens, position + 2) == "half":
         return None  # the American "half and half" is a food
     part = word_part(tokens, position)
-    if part and not (first in ("quarter", "third", "fifth", "sixth", "eighth") and second not in ("of", "a", "an")):
+    if part and not (first in ("quarter", "third", "fifth", "sixth", "eighth") and second not in _PART_OF):
         value, end = part
         if _word(tokens, end) == "of":
             end += 1
         if _word(tokens, end) in ("a", "an", "the"):
             end += 1
-        if _word(tokens, end) == "dozen":
+        if _word(tokens, end) in _DOZENS:
             return Number(value * 12, value * 12, end + 1)
         return Number(value, value, end)
     if first in WHOLE_WORDS:
@@ -112,7 +115,7 @@ def words_at(tokens: list[Token], position: int) -> Number | None:
         return _after_article(tokens, position + 1)
     if first in FEW:
         return Number(*FEW[first], position + 1, "few")
-    if first in ("couple", "dozen"):
+    if first == "couple" or first in _DOZENS:
         value = 2.0 if first == "couple" else 12.0
         return Number(value, value, position + 1)
     if first in NUMBER_WORDS:
@@ -121,6 +124,8 @@ def words_at(tokens: list[Token], position: int) -> Number | None:
             more = word_part(tokens, end + 1)
             if more:
                 return Number(value + more[0], value + more[0], more[1])
+        if _word(tokens, end) in _DOZENS:
+            return Number(value * 12, value * 12, end + 1)
         return Number(value, value, end)
     return None
 
@@ -135,7 +140,7 @@ def _after_article(tokens: list[Token], position: int) -> Number | None:
         return Number(2.0, 2.0, position + 1)
     if word in FEW:
         return Number(*FEW[word], position + 1, "few")
-    if word == "dozen":
+    if word in _DOZENS:
         return Number(12.0, 12.0, position + 1)
     return Number(1.0, 1.0, position)
 
@@ -144,7 +149,9 @@ def one_number(tokens: list[Token], position: int) -> Number | None:
     """One number, in digits or words, with "dozen" multiplied in."""
     digits = digits_at(tokens, position)
     found = Number(digits[0], digits[0], digits[1]) if digits else words_at(tokens, position)
-    if found and digits and _word(tokens, found.end) == "dozen":
+    if found and digits and _word(tokens, found.end) == "+" and not tokens[found.end].gap and found.end + 1 < len(tokens) and tokens[found.end + 1].kind == "word":
+        found = found._replace(end=found.end + 1)  # "2+ cups"
+    if found and digits and _word(tokens, found.end) in _DOZENS:
         return Number(found.low * 12, found.high * 12, found.end + 1)
     return found
 
@@ -173,4 +180,7 @@ def number_at(tokens: list[Token], position: int) -> Number | None:
         return first._replace(end=first.end - 1)
     if second is None or _word(tokens, first.end) == "-" and tokens[first.end].gap and _word(tokens, position) in ("a", "an"):
         return first
-    return Number(*sorted((first.low, second[0])), second[1], first.reason)
+    low, high = sorted((first.low, second[0]))
+    if _word(tokens, second[1]) in _DOZENS:  # "1-2 dozen"
+        return Number(low * 12, high * 12, second[1] + 1, first.reason)
+    return Number(low, high, second[1], first.reason)

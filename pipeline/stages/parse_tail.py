@@ -9,7 +9,8 @@ from pipeline.stages.parse_prepare import DIGITS, Reading, all_preparation, carv
 from pipeline.stages.parse_words import Token, Vocabulary, joined
 
 # Drained, these are still what they were: the liquid is not a canning liquid. Common practice, no source.
-_KEEPS_ITS_STATE = frozenset({"tofu", "mozzarella", "feta", "ricotta", "paneer", "yogurt", "yoghurt", "spinach", "pasta", "rice", "noodles", "potatoes", "burrata"})
+_KEEPS_ITS_STATE = frozenset({"tofu", "mozzarella", "feta", "ricotta", "paneer", "yogurt", "yoghurt", "spinach", "pasta", "rice", "noodles", "potatoes", "burrata",
+                               "beef", "turkey", "pork", "lamb", "chicken", "mince", "sausage", "sausages", "bacon", "meat"})  # drained of its fat
 # Words after which two foods joined by "and" are one; from the trade, no source.
 _ONE_FOOD = frozenset({
     ("half", "half"), ("macaroni", "cheese"), ("pork", "beans"), ("sweet", "sour"), ("hot", "sour"), ("salt", "vinegar"), ("garlic", "herb"), ("sage", "onion"),
@@ -34,7 +35,21 @@ def read_tail(tokens: list[Token], reading: Reading, bracket: bool = False) -> N
         give(words[:1], "joint")
         read_plus(words[1:], reading)
         return
+    if len(words) == 2 and words[0].low in ("yolk", "yolks", "white", "whites") and words[1].low == "only" and reading.phrase and reading.phrase[-1].low in ("egg", "eggs"):
+        reading.suffix = words[0].low  # "2 eggs, yolks only"
+        give(words, "preparation")
+        return
     if _read_size_or_amount(words, reading, bracket):
+        return
+    if not bracket and (at := _other_measured(words, reading)):
+        reading.alternative.append(joined(words[at + 1:], lower=True))
+        give(words[at:at + 1], "joint")
+        give(words[at + 1:], "alternative")
+        reading.other_food = True
+        words = words[:at]
+    elif reading.other_food and not bracket and all_preparation(words, 0, known):
+        give(words, "alternative")  # "or 1 can mushrooms, drained": said of the other food
+        reading.alternative[-1] += ", " + joined(words, lower=True)
         return
     size = known.sizes.at(words, 0)
     if size and size[1] == len(words):
@@ -60,9 +75,41 @@ def read_tail(tokens: list[Token], reading: Reading, bracket: bool = False) -> N
     if bracket:
         give(words, "note")
         return
+    if reading.listed and reading.phrase and _read_listed(words, reading):
+        return
     give(words, "leftover")
     if any(token.kind == "word" for token in words):
         reading.doubt("leftover-words")
+
+
+def _other_measured(words: list[Token], reading: Reading) -> int:
+    """Where "or" parts preparation from another measured food: "chopped | or | 1 tsp dried parsley"; 0 if nowhere."""
+    for at, token in enumerate(words[:-2]):
+        if token.low == "or" and at and words[at + 1].kind in DIGITS and all_preparation(words[:at], 0, reading.known):
+            amount = amount_at(words, at + 1, reading.known)
+            if amount and amount.unit and amount.end < len(words) and words[amount.end].kind == "word":
+                return at
+    return 0
+
+
+def _read_listed(words: list[Token], reading: Reading) -> bool:
+    """Take the further foods of a list into the phrase; the line is then in doubt as one of two foods."""
+    known = reading.known
+    if any(token.kind not in ("word", "group") and token.text not in "'&-" for token in words) or len(words) > 8:
+        return False
+    start = 1 if words[0].low in ("and", "&") else 0
+    give(words[:start], "joint")
+    position = start
+    while position < len(words):
+        kind, length = prep_kind(words, position, known)
+        prepared = kind in ("participle", "adverb", "prep-to-end")
+        give(words[position:] if kind == "prep-to-end" else words[position:position + length], "preparation" if prepared else "phrase")
+        position = len(words) if kind == "prep-to-end" else position + length
+    foods = [token for token in words if token.role == "phrase"]
+    if foods:
+        reading.more.append(foods)
+        reading.doubt("two-foods")
+    return bool(foods)
 
 
 def _says_state(words: list[Token], position: int, known: Vocabulary) -> bool:
@@ -83,7 +130,7 @@ def _identifies(words: list[Token], known: Vocabulary) -> bool:
     position = 0
     while position < len(words):
         kind, length = prep_kind(words, position, known)
-        if kind != "identity" and words[position].low not in ("and", "or", "%", "fat") and words[position].kind not in DIGITS:
+        if kind != "identity" and (length > 1 or words[position].low not in ("and", "or", "%", "fat")) and words[position].kind not in DIGITS:
             return False
         position += length
     return any(token.kind == "word" for token in words)
@@ -92,7 +139,7 @@ def _identifies(words: list[Token], known: Vocabulary) -> bool:
 def _read_size_or_amount(words: list[Token], reading: Reading, bracket: bool) -> bool:
     """A measure that stands alone: the amount when none is known, else the size of one, else a note."""
     amount = reading.amount
-    start = next((i for i, token in enumerate(words) if i and token.kind in DIGITS), 0)
+    start = next((i for i, token in enumerate(words) if token.kind in DIGITS), 0)
     if amount is None and start and not bracket:  # "flour, plain 200g"
         later = amount_at(words, start, reading.known)
         if later and later.end == len(words) and later.unit:
@@ -100,12 +147,14 @@ def _read_size_or_amount(words: list[Token], reading: Reading, bracket: bool) ->
             reading.amount = later
             read_tail(words[:start], reading)
             return True
-    measure = whole_measure(words, reading.known)
+    measure = whole_measure(words, reading.known, inside=bracket)
     if measure and measure.end == len(words):
         accept(measure)
         if any(token.low == "drained" for token in words):
             reading.states.append(("drained", "after"))
-        if amount is None:
+        implied = amount is not None and "implied-one" in amount.reasons and amount.each is None and not bracket and "each" not in measure.reasons and measure.kind in MEASURED
+        if amount is None or implied:  # "fillet of sole, 1 lb"
+            reading.reasons[:] = [reason for reason in reading.reasons if not (implied and reason == "implied-one")]
             reading.amount = measure
             reading.reasons.extend(reason for reason in measure.reasons if reason != "each")
         elif amount.each is None and amount.kind not in MEASURED and amount.kind != "length" and amount.low and (amount.kind == "container" or measure.kind in ("mass", "length")):
@@ -117,6 +166,10 @@ def _read_size_or_amount(words: list[Token], reading: Reading, bracket: bool) ->
             _give_again(measure, "note")
         return True
     if amount is not None:
+        number = amount_at(words, 0, reading.known)
+        if number and number.end == len(words) and words[-1].kind in DIGITS:  # "1 pound scallops, about 16"
+            give(words, "note")
+            return True
         return False
     counted = amount_at(words, 0, reading.known)
     if counted is None or counted.end < len(words) and bracket or counted.end < len(words) and not all_preparation(words, counted.end, reading.known):
@@ -158,6 +211,8 @@ def state_of(reading: Reading) -> str:
 def is_two_foods(phrase: list[Token]) -> bool:
     """Whether the phrase names two foods: "salt and pepper", but not "macaroni and cheese"."""
     for position, token in enumerate(phrase):
+        if token.text == "/" and 0 < position < len(phrase) - 1 and {phrase[position - 1].low, phrase[position + 1].low} == {"salt", "pepper"}:
+            return True
         if token.low in ("and", "&") and 0 < position < len(phrase) - 1:
             if (phrase[position - 1].low, phrase[position + 1].low) not in _ONE_FOOD:
                 return True

@@ -23,6 +23,8 @@ _TOKENS = re.compile(
     r"|(?P<open>[(\[{])|(?P<close>[)\]}])|(?P<punct>\S)"
 )
 _THOUSANDS = re.compile(r"^[1-9]\d{0,2}(?:,\d{3})+(?:\.\d+)?$")
+# A typewriter's "l" for "1": "1 l/2 cups".
+_L_FOR_ONE = re.compile(r"(?<![^\W_])l/(?=[234]\b)")
 _TAG = re.compile(r"</?[A-Za-z][^<>]{0,80}>")
 _SAME = str.maketrans({
     "\u00a0": " ", "\u202f": " ", "\u2007": " ", "\u2009": " ", "\u2002": " ", "\u2003": " ", "\u200b": " ", "\ufeff": " ",
@@ -54,6 +56,8 @@ def clean(text: str) -> str:
         text = html.unescape(html.unescape(text))
     if "<" in text:
         text = _TAG.sub(" ", text)
+    if "l/" in text:
+        text = _L_FOR_ONE.sub("1/", text)
     if not text.isascii():
         text = unicodedata.normalize("NFC", text).translate(_SAME)
     return text
@@ -171,7 +175,7 @@ class Vocabulary:
 
 RULE_KINDS = frozenset({"to-taste", "to-serve", "for-cooking", "deep-frying", "optional", "note", "note-to-end", "extra"})
 LINE_KINDS = frozenset({"equipment", "not-food", "heading"})
-_ABBREVIATIONS = frozenset({"approx", "med", "lg", "lge", "sm", "c", "ca", "no", "opt", "tbsp", "tsp", "oz", "lb", "lbs", "g", "kg", "ml", "l", "fl"})
+_ABBREVIATIONS = frozenset({"approx", "med", "lg", "lge", "sm", "c", "ca", "no", "opt", "tbsp", "tsp", "oz", "lb", "lbs", "doz", "g", "kg", "ml", "l", "fl"})
 
 
 def vocabulary(unit_words: pd.DataFrame, sizes: pd.DataFrame, states: pd.DataFrame, preparations: pd.DataFrame) -> Vocabulary:

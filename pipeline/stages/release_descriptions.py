@@ -167,6 +167,11 @@ DESCRIPTIONS: dict[str, str] = {
     "inputs.kind": "Which factor of the chain the input is",
     "lines.method": "Cooking method that befell the line; empty if it was not cooked or not settled",
     "lines.reason": "Why the line has this outcome",
+    "recomputed.difference": "The recomputed value less the table's own",
+    "recomputed.recomputed": "Recomputed per 100 g: energy from macronutrients, protein from nitrogen; empty where a part has no value",
+    "recomputed.relative_difference": "The difference in parts of the table's own value",
+    "recomputed.rests_on": "What it was recomputed from, or what is lacking",
+    "recomputed.value": "The table's own value per 100 g edible portion; figures use the recomputed energy, and the table's protein",
     "values.value": "Value per 100 g edible portion; empty if missing, which is not zero",
     "verdicts.basis": "What the limit is for",
     "verdicts.component": "The component of the condition that decides",
@@ -184,6 +189,7 @@ _DENSITIES = ("density_g_per_ml", "density_low", "density_high")
 _IN_UNIT_COLUMN = {
     "value", "low", "high", "limit", "amount", "expected_low", "expected_high", "value_per_100g", "standard_error",
     "minimum", "maximum", "standard_uncertainty", "quantity_low", "quantity_high", "value_a", "value_b",
+    "recomputed", "difference",
 }
 
 
@@ -196,7 +202,7 @@ def unit(table: str, columns: list[str], column: str) -> str:
     """The unit of a numeric column: a symbol, ``1`` for a fraction, or ``{name}`` of the column that holds it."""
     if column in _DENSITIES:
         return "g/ml"
-    if column in _FRACTIONS or column.endswith("_fraction"):
+    if column in _FRACTIONS or column.endswith(("_fraction", "relative_difference")):
         return "1"
     if column.endswith("_g"):
         return "g"

@@ -14,6 +14,7 @@ import pandera.pandas as pa
 
 from pipeline import tables
 from pipeline.composition.combine import Disagreements
+from pipeline.composition.recomputed import Recomputed
 from pipeline.problems import COLUMNS as PROBLEM_COLUMNS
 from pipeline.problems import InputError, Problem
 
@@ -107,6 +108,9 @@ TABLES: dict[str, Released] = {
     "entries": Released("The composition table entries that were used", EVIDENCE, tables.Entries, ("entry_id",)),
     "values": Released(
         "The composition values that were used, per 100 g edible portion", EVIDENCE, tables.Values,
+        ("entry_id", "component", "unit"), points_to=(_TO_ENTRY, _TO_SOURCE)),
+    "recomputed": Released(
+        "Energy and protein of the entries in use: the table's own beside the recomputed ones", EVIDENCE, Recomputed,
         ("entry_id", "component", "unit"), points_to=(_TO_ENTRY, _TO_SOURCE)),
     "disagreements": Released(
         "What other composition tables have otherwise for the same foods", EVIDENCE, Disagreements,

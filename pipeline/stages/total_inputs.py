@@ -121,7 +121,7 @@ def mass_inputs(counted: pd.DataFrame, weighed: pd.DataFrame, reference) -> pd.D
     sources = pd.concat([reference.measures, ruled]).set_index("measure_id")["source_id"]
     measure = _ranged(measured, measure_input_id(measured), "measure",
                       ("measure_value", "measure_low", "measure_high"), measured["measure_unit"],
-                      measured["measure_id"].map(sources).fillna(_unit_source(measured["measure_id"])), measured["measure_id"])
+                      measured["measure_id"].str.split("+").str[0].map(sources).fillna(_unit_source(measured["measure_id"])), measured["measure_id"])
     dense = here[here["density_id"] != ""]
     density_sources = reference.densities.set_index("density_id")["source_id"]
     density = _ranged(dense, "density:" + dense["density_id"], "density",
@@ -214,10 +214,11 @@ def retention_inputs(parts: pd.DataFrame, retentions: pd.DataFrame, factors: pd.
     used = used[(used["retention_id"] != "") & ids.isin(parts["retention_input"])]
     named = retentions.assign(named=retentions["retention_id"] + ":" + retentions["component"])
     _one_value_per_id(named[named["retention_id"] != ""], "named", "retention_fraction")
-    sources = factors.drop_duplicates("retention_code").set_index("retention_code")["source_id"]
+    sources = dict(zip(factors["retention_code"] + ":" + factors["component"], factors["source_id"], strict=True))
+    first = _first_row(used["retention_id"]) + ":" + used["component"]
     return _ranged(used, "retention:" + used["retention_id"] + ":" + used["component"], "retention",
                    ("retention_fraction", "retention_low", "retention_high"), "1",
-                   _first_row(used["retention_id"]).map(sources).fillna("mass-balance"), used["retention_id"])
+                   first.map(sources).fillna("mass-balance"), used["retention_id"])
 
 
 def _first_row(ids: pd.Series) -> pd.Series:

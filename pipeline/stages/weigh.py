@@ -26,7 +26,7 @@ from pipeline import lineage, tables, units
 from pipeline.problems import ERROR, Problem
 from pipeline.stages import weigh_edible
 from pipeline.stages.weigh_lookup import (
-    Books, Density, Food, Measure, find_density, find_edible, find_measure, find_rule, open_books,
+    Books, Density, Edible, Food, Measure, find_density, find_edible, find_measure, find_rule, open_books,
 )
 
 # Why a line has no mass: closed. "not-food" and "unreadable" lines have nothing to weigh.
@@ -75,13 +75,15 @@ class Line(NamedTuple):
 
 
 class Amount(NamedTuple):
-    """A number of measures. ``spread`` is the kind of row in amount_spread.csv."""
+    """A number of measures. ``spread`` is the kind of row in amount_spread.csv, ``other`` what another
+    kitchen gives for the same measure."""
 
     low: float
     high: float
     measure: Measure
     spread: str
     assumption: tuple[str, ...] = ()
+    other: Measure | None = None
 
 
 class CannotWeigh(Exception):
@@ -135,11 +137,12 @@ def _weighed(line: Line, books: Books) -> dict:
     if _is_absurd(mass_g, line):
         raise CannotWeigh("absurd-quantity")
     edible, edible_note = weigh_edible.portion(line, amount, find_edible(books, line.food))
-    notes = dict.fromkeys(note for note in (*amount.assumption, edible_note) if note)
+    measure, other_note = _over_both(amount, edible)
+    notes = dict.fromkeys(note for note in (*amount.assumption, other_note, edible_note) if note)
     return {
         "quantity": quantity, "quantity_low": amount.low * relative_low, "quantity_high": amount.high * relative_high,
-        "measure_id": amount.measure.measure_id, "measure_value": amount.measure.middle,
-        "measure_low": amount.measure.low, "measure_high": amount.measure.high, "measure_unit": amount.measure.unit,
+        "measure_id": measure.measure_id, "measure_value": measure.middle,
+        "measure_low": measure.low, "measure_high": measure.high, "measure_unit": measure.unit,
         "density_id": density.density_id if density else "",
         "density_g_per_ml": density.middle if density else np.nan,
         "density_low": density.low if density else np.nan, "density_high": density.high if density else np.nan,
@@ -153,6 +156,25 @@ def _weighed(line: Line, books: Books) -> dict:
 def _nothing(reason: str) -> dict:
     text = {"measure_id": "", "measure_unit": "", "density_id": "", "edible_id": "", "assumption": "", "weigh_reason": reason}
     return {name: text.get(name, np.nan) for name in tables.columns(tables.Weighed) if name != "line_id"}
+
+
+def _over_both(amount: Amount, edible: Edible) -> tuple[Measure, str]:
+    """The measure with an interval that reaches over another kitchen's too, where that one's middle is outside it.
+
+    A weight without refuse is compared with one with it by the edible fraction; the other
+    way round, with a weight whose refuse is not known here, nothing is compared.
+    """
+    measure, other = amount.measure, amount.other
+    if other is None or (measure.basis != other.basis and (measure.basis, other.basis) != ("as-purchased", "edible")):
+        return measure, ""
+    scale = 1.0 if measure.basis == other.basis else edible.middle
+    low, middle, high = other.low / scale, other.middle / scale, other.high / scale
+    if measure.low <= middle <= measure.high:
+        return measure, ""
+    joined = f"{measure.measure_id}+{other.measure_id}"
+    whose = other.table or "the curated measure"
+    return (measure._replace(measure_id=joined, low=min(low, measure.low), high=max(high, measure.high)),
+            f"{whose} gives {middle:.3g} {measure.unit}: the interval reaches over both")
 
 
 def _density(line: Line, measure: Measure, books: Books) -> Density | None:
@@ -216,15 +238,15 @@ def _counted(line: Line, low: float, high: float, unit: str, notes, books: Books
     preparation = f"{line.preparation} drained" if drained or perhaps else line.preparation
     # The whole tin would count the liquid that was poured away.
     basis = "drained" if drained and unit in CONTAINERS else ""
-    found = find_measure(books, line.food, unit or "piece", line.size, preparation, basis=basis)
+    found = find_measure(books, line.food, unit or "piece", line.size, preparation, basis=basis, units_system=line.units_system)
     if found is None:
         raise CannotWeigh("no-measure" if line.food.entry_id else "no-entry")
-    measure, size_note = found
+    measure, size_note, other = found
     vague = measure.scope in ("class", "any") or unit in VAGUE
     vague_note = f"{unit or 'piece'} taken as {measure.middle:g} {measure.unit} ({measure.low:g}-{measure.high:g})" if vague else ""
     size_note = size_note if line.size or unit not in VAGUE else ""
     whole = float(low).is_integer() and float(high).is_integer()
-    return Amount(low, high, measure, "counted" if whole else "counted-part", (*notes, size_note, vague_note))
+    return Amount(low, high, measure, "counted" if whole else "counted-part", (*notes, size_note, vague_note), other)
 
 
 def _mass(line: Line, low: float, high: float, unit: str, notes, drained: bool, books: Books) -> Amount:
@@ -243,9 +265,11 @@ def _mass(line: Line, low: float, high: float, unit: str, notes, drained: bool, 
 
 def _volume(line: Line, low: float, high: float, unit: str, notes, books: Books) -> Amount:
     spread = "spoon" if unit in units.SPOONS else "cup" if unit == "cup" else "measured-volume"
-    own = find_measure(books, line.food, unit, line.size, line.preparation, scopes=("entry", "name"))
-    if own:
-        return Amount(low, high, own[0], spread, (*notes, own[1]))
+    own = find_measure(books, line.food, unit, line.size, line.preparation, scopes=("entry", "name"), units_system=line.units_system,
+                       measured=True)
+    # What another kitchen's plain spoon holds of a food says less than this kitchen's spoon and the food's density.
+    if own and not (own.measure.table and not own.measure.preparation and find_density(books, line.food)):
+        return Amount(low, high, own.measure, spread, (*notes, own.note), own.other)
     size = units.millilitres_per(unit, line.units_system)
     note = "" if size.exact else f"{unit} taken as {size.middle:g} ml ({size.low:.0f}-{size.high:.0f})"
     measure = Measure(f"unit:{size.name}", size.low, size.middle, size.high, "ml", "edible")

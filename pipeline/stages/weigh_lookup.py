@@ -4,6 +4,17 @@ A row of the composition entry beats a row of the food's name, that beats a row 
 cooking class, and that one for any food. Names are looked for as the cook wrote them,
 then as the entry is called, then without their leading words ("large field mushroom"
 -> "mushroom"): the last word of an English food name is the food.
+
+Household measures of an imported table are of its publisher's kitchen: an American thigh,
+chilli or egg is not a British one. So, for a recipe:
+
+- a curated row that names the entry or the food goes before the table's row, unless the
+  recipe's units are those of the table's kitchen (``units: us``), or a size was written
+  that only the table's row has, or a preparation of a measured cup or spoon;
+- the table's row goes before curated ones for a class or for any food;
+- the row that comes second widens: where its middle lies outside the interval of the
+  first, the interval reaches over both. Only where the two speak of one thing: no size was
+  written (a "medium" egg is one of its own country) and the preparation is the same.
 """
 
 from __future__ import annotations
@@ -42,7 +53,11 @@ class Food(NamedTuple):
 
 
 class Measure(NamedTuple):
-    """Grams or millilitres (``unit``) in one measure, with its 90 % interval."""
+    """Grams or millilitres (``unit``) in one measure, with its 90 % interval.
+
+    ``table`` is the imported table that gives it, ``kitchen`` whose measure that is (``uk``,
+    ``us``); both "" for a curated row.
+    """
 
     measure_id: str
     low: float
@@ -53,6 +68,16 @@ class Measure(NamedTuple):
     size: str = ""
     preparation: str = ""
     scope: str = "any"
+    table: str = ""
+    kitchen: str = ""
+
+
+class Found(NamedTuple):
+    """The measure that answers, what was assumed about its size, and a row of another kitchen for the same thing."""
+
+    measure: Measure
+    note: str
+    other: Measure | None = None
 
 
 class Density(NamedTuple):
@@ -114,10 +139,11 @@ def open_books(measures, edible_portions, densities, amount_spread, amount_rules
     seen: set[tuple] = set()
     for row in _usable(measures, "measures", "measure_id", ("low", "middle", "high"), problems):
         key = (row.scope, _key(row.scope, row.scope_key), row.measure)
-        if _is_second((*key, row.size, row.preparation), seen, "measures", row.measure_id, problems):
+        table = getattr(row, "table", "")  # only where imported tables are in use
+        if _is_second((*key, row.size, row.preparation, table), seen, "measures", row.measure_id, problems):
             continue
         by_measure[key].append(Measure(row.measure_id, row.low, row.middle, row.high, row.unit, row.basis, row.size,
-                                       row.preparation, row.scope))
+                                       row.preparation, row.scope, table, getattr(row, "kitchen", "")))
     seen.clear()
     by_density = {}
     for row in _usable(densities, "densities", "density_id", ("low", "density_g_per_ml", "high"), problems):
@@ -221,22 +247,55 @@ def find_rule(books: Books, amount_rule: str, cooking_class: str) -> Rule | None
     return books.rules.get((amount_rule, cooking_class))
 
 
-def find_measure(books: Books, food: Food, measure: str, size: str, preparation: str,
-                 scopes: tuple[str, ...] = SCOPES, basis: str = "") -> tuple[Measure, str] | None:
+def find_measure(
+    books: Books, food: Food, measure: str, size: str, preparation: str, scopes: tuple[str, ...] = SCOPES, basis: str = "",
+    units_system: str = "uk", measured: bool = False,
+) -> Found | None:
     """The measure row for one ``measure`` of a food, and what was assumed about its size.
 
     ``preparation`` is the words said about it besides its phrase ("chopped", "juice",
-    "drained"). With ``basis`` only rows of that basis answer. None when no row answers.
+    "drained"). With ``basis`` only rows of that basis answer. ``units_system`` is the
+    recipe's, ``measured`` says that it is a cup or spoon; which of a curated row and one of
+    an imported table goes first is said at the head of this module. None when no row answers.
     """
+    curated = _nearest(books, food, measure, size, preparation, scopes, basis, imported=False)
+    of_table = _nearest(books, food, measure, size, preparation, scopes, basis, imported=True)
+    if curated is None or of_table is None:
+        return curated or of_table
+    if not _table_first(of_table.measure, curated.measure, size, units_system, measured):
+        return curated._replace(other=of_table.measure if _of_one_thing(curated.measure, of_table.measure, size) else None)
+    return of_table._replace(other=curated.measure if _of_one_thing(of_table.measure, curated.measure, size) else None)
+
+
+def _nearest(
+    books: Books, food: Food, measure: str, size: str, preparation: str, scopes: tuple[str, ...], basis: str, imported: bool,
+) -> Found | None:
+    """The nearest row among the curated ones, or among those of imported tables."""
     for scope, key in (*_scoped(food), ("any", "")):
         if scope not in scopes:
             continue
         for name, word in _ways(scope, key, measure, books.measure_words):
-            rows = [row for row in books.measures.get((scope, name, word), ()) if basis in ("", row.basis)]
+            rows = [row for row in books.measures.get((scope, name, word), ()) if basis in ("", row.basis) and bool(row.table) == imported]
             chosen = _choose(rows, size, f"{preparation} {food.phrase}") if rows else None
             if chosen:
-                return chosen, _size_assumed(chosen, rows, size)
+                return Found(chosen, _size_assumed(chosen, rows, size))
     return None
+
+
+def _table_first(of_table: Measure, curated: Measure, size: str, units_system: str, measured: bool) -> bool:
+    if curated.scope == "entry":
+        return False  # somebody wrote it for this very food
+    if curated.scope != "name" or of_table.kitchen == units_system:
+        return True
+    sized = bool(size) and of_table.size == size != curated.size
+    return sized or (measured and bool(of_table.preparation) and not curated.preparation)
+
+
+def _of_one_thing(first: Measure, second: Measure, size: str) -> bool:
+    """Whether the second row says something about what the first one weighs."""
+    usual = {first.size, second.size} <= {"", "medium"} or first.size == second.size
+    named = second.scope in ("entry", "name")
+    return named and usual and not size and (first.preparation, first.unit) == (second.preparation, second.unit)
 
 
 def _ways(scope: str, key: str, measure: str, measure_words: frozenset[str]):

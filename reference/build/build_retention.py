@@ -7,6 +7,13 @@ folder that holds usda-retention-r6.csv; by default ``shared/data`` beside the c
 Release 6 gives no spread. Ours, source ``retention-spread-rule`` (common practice): 90 %
 intervals of +-0.12 for minerals where liquid was lost, +-0.05 where not, +-0.15 for
 vitamins and +-0.15 for alcohol, cut off at 0 and 1.
+
+Codes ``measured-CODE-CLASS``: release 6 CODE for one cooking class of which SR26 has raw and cooked entries
+(``measured_pairs.py``, tuning half). The published factor keeps its value (source ``usda-retention-r6``) and the pairs set
+its interval (spread source ``usda-sr26``): 90 % of them lie inside, with yield and composition. Only a factor that the
+pairs clearly contradict gives way to the least squares of both (source ``usda-sr26``; the row says what was published and
+what the pairs allow, and the interval covers the published factor). Why so: ``measured_pairs.py``. Protein, which
+release 6 does not list, is fitted. Rows of one code may thus have different sources: look a source up by code and component.
 """
 
 from __future__ import annotations
@@ -16,7 +23,11 @@ import os
 import sys
 from pathlib import Path
 
+import measured_pairs
+
 ROOT = Path(__file__).resolve().parents[2]
+Z90 = measured_pairs.Z90
+MEASURED = "measured-"
 COLUMNS = ["retention_code", "component", "retention_fraction", "low", "high", "source_id", "source_row", "spread_source_id"]
 MINERALS = ("CA", "FE", "MG", "P", "K", "NA", "ZN")
 SPREAD_LIQUID_LOST, SPREAD_LIQUID_KEPT, SPREAD_VITAMIN, SPREAD_ALCOHOL = 0.12, 0.05, 0.15, 0.15
@@ -39,6 +50,7 @@ OWN = {
 # Boiled once in small pieces and poured off: release 6 says 0.90, kitchen studies of small cubes, recalled,
 # say about a half. The value stays that of release 6 (the careful side); the interval spans both.
 SMALL_PIECES = ("3005", "3308", "3310", "3455", "3708", "3775")
+SMALL_MEASURED = ("measured-3455-roots", "measured-3775-other-vegetables")  # the pairs of leafy greens are small by nature
 SMALL_PIECES_LOW = {"K": 0.5, "P": 0.75, "MG": 0.6, "NA": 0.5}
 # A part of the whole ingredient: every component alike.
 PARTS = {
@@ -89,11 +101,69 @@ def published_rows(path: Path, used: set[str], by_nutrient: dict[str, str]) -> l
     return rows
 
 
+def published_code(code: str) -> str:
+    """The code of release 6 on which a code rests: itself, or the middle of ``measured-CODE-CLASS``."""
+    return code.split("-")[1] if code.startswith(MEASURED) else code
+
+
+def release_6_of(rules: list[dict[str, str]], published: list[list[str]]):
+    """A function of (class, method, liquid): the published factors by component of the rule's code."""
+    factors: dict[str, dict[str, float]] = {}
+    for code, component, value, *_ in published:
+        factors.setdefault(code, {})[component] = float(value)
+    def of(cooking_class: str, method: str, liquid: str) -> dict[str, float]:
+        codes = [row["retention_code"] for row in rules
+                 if (row["cooking_class"], row["method"]) == (cooking_class, method) and row["liquid"] in (liquid, "any")]
+        return factors[published_code(codes[len(codes) // 2])]
+    return of
+
+
+def measured_rows(rules: list[dict[str, str]], published: list[list[str]], fits) -> list[list[str]]:
+    """The rows of the codes ``measured-CODE-CLASS``: what release 6 lists and the pairs measured, and protein."""
+    rows = {}
+    by_code = {(row[0], row[1]): row for row in published}
+    for rule in rules:
+        code, name = rule["retention_code"], rule["cooking_class"]
+        if not code.startswith(MEASURED):
+            continue
+        fit = fits[name, rule["method"], rule["liquid"] if (name, rule["method"], rule["liquid"]) in fits else ""]
+        base = published_code(code)
+        for component in [row[1] for row in published if row[0] == base] + ["PROCNT"]:
+            old = by_code.get((base, component))
+            if component not in fit.retention:
+                rows[code, component] = [code, component, *old[2:5], old[5], old[6] + "; too few pairs", old[7]]
+                continue
+            rows[code, component] = [code, component, *_measured(fit.retention[component], old, fit.kind)]
+    return list(rows.values())
+
+
+def _measured(kept, old: list[str] | None, kind: str) -> list[str]:
+    """Value, interval, sources and words of one row of a measured code; ``old``: the row of release 6, if any."""
+    low, high = pairs_interval(kept.value, kept.spread)
+    pairs = f"{kept.pairs} raw and cooked pairs of SR26 of this class (tuning half) and its kind, {kind}"
+    if old is None:
+        expected = measured_pairs.expected("PROCNT", kind)
+        return [*map(shown, (kept.value, low, high)), "usda-sr26", f"protein: {expected:g}, from memory; combined with {pairs}", "usda-sr26"]
+    if kept.published:
+        return [*map(shown, (kept.value, low, high)), "usda-retention-r6", f"{old[6]}; interval by {pairs}", "usda-sr26"]
+    low, high = min(low, float(old[2])), max(high, float(old[2]))
+    allowed = " to ".join(shown(round(end, 3)) for end in kept.allowed)
+    return [*map(shown, (kept.value, low, high)), "usda-sr26",
+            f"{old[6]}: {old[2]}, contradicted: the pairs allow {allowed}; combined with {pairs}", "usda-sr26"]
+
+
+def pairs_interval(value: float, spread: float) -> tuple[float, float]:
+    """90 % interval of a log spread; nothing keeps more than it had, so what is cut off above is added below."""
+    half = Z90 * spread * value
+    high = min(1.0, value + half)
+    return max(0.0, min(value, high - 2 * half)), max(high, value)
+
+
 def small_piece_rows(published: list[list[str]]) -> list[list[str]]:
     """The boiled and drained rows again, for food cut small, with lower ends as recalled."""
     rows = []
     for code, component, value, low, high, _, row, _ in published:
-        if code in SMALL_PIECES:
+        if code in SMALL_PIECES or code in SMALL_MEASURED:
             end = shown(min(float(low), SMALL_PIECES_LOW.get(component, 1.0)))
             rows.append([f"leach-small-{code}", component, value, end, high, "leaching-from-memory",
                          f"cut small: value of {row}; lower end by kitchen studies recalled", "leaching-from-memory"])
@@ -126,16 +196,31 @@ def shown(number: float) -> str:
     return f"{round(number, 4):g}"
 
 
+def _read(name: str) -> list[dict[str, str]]:
+    with (ROOT / "reference" / name).open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def published_of(data: Path, rules: list[dict[str, str]]) -> list[list[str]]:
+    """The rows of release 6 on which the rules rest."""
+    by_nutrient = {row["retention_nutrient"]: row["component"] for row in _read("components.csv") if row["retention_nutrient"]}
+    return published_rows(data / "usda-retention-r6.csv", {published_code(row["retention_code"]) for row in rules}, by_nutrient)
+
+
+def published_fits(data: Path):
+    """The fits of ``measured_pairs`` from the published factors of the rules in ``reference/``."""
+    rules = _read("retention_rules.csv")
+    return measured_pairs.fits(data / "usda-sr26-ascii.zip", release_6_of(rules, published_of(data, rules)))
+
+
 def main(arguments: list[str]) -> None:
     """Write reference/retention.csv."""
-    with (ROOT / "reference" / "components.csv").open(encoding="utf-8", newline="") as file:
-        described = list(csv.DictReader(file))
-    by_nutrient = {row["retention_nutrient"]: row["component"] for row in described if row["retention_nutrient"]}
-    components = sorted({row["component"] for row in described} - {"ENERC", "WATER"})
-    with (ROOT / "reference" / "retention_rules.csv").open(encoding="utf-8", newline="") as file:
-        used = {row["retention_code"] for row in csv.DictReader(file)}
-    published = published_rows(data_folder(arguments) / "usda-retention-r6.csv", used, by_nutrient)
-    rows = published + small_piece_rows(published) + own_rows(components)
+    components = sorted({row["component"] for row in _read("components.csv")} - {"ENERC", "WATER"})
+    rules, data = _read("retention_rules.csv"), data_folder(arguments)
+    used = {row["retention_code"] for row in rules}
+    published = published_of(data, rules)
+    measured = measured_rows(rules, published, published_fits(data))
+    rows = published + measured + small_piece_rows(published + measured) + own_rows(components)
     missing = used - {row[0] for row in rows}
     if missing:
         sys.exit(f"retention_rules.csv names codes that no table has: {', '.join(sorted(missing))}. Correct the rules.")

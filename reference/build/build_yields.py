@@ -3,14 +3,13 @@
 Run from the checkout: ``python reference/build/build_yields.py [DATA FOLDER]`` (the folder
 that holds usda-sr26-ascii.zip).
 
-Where SR26 has a food raw and cooked, solids are conserved: yield = (100 - water raw) /
-(100 - water cooked). A class takes the median of its pairs, and their 10th and 90th
-percentile as low and high, at least 0.06 either side. Boiling water that is poured off
-takes solids with it, mostly sugars: DISSOLVED gives the share by class (leaching-from-memory;
-carrots and other sweet roots lose 10 to 25 %). The raw and the cooked samples of SR26 are not the
-same carrots, so the spread of the pairs is wider than that of yields: boiled, drained vegetables
-weigh 0.85 to 1.0 of raw in handbooks (from memory), and HEAVIEST ends the interval. Other rows are recalled
-(``yields-from-memory``) or common practice, with wide ends.
+Where SR26 has foods of a class raw and cooked, the yield is fitted with the retention of all components
+together (``measured_pairs.py``: protein, solids, fat, fibre and minerals, tuning half). Solids alone mislead:
+boiling water takes sugars with it, and the raw and the cooked sample are not the same carrots; what handbooks
+say is part of the fit (from memory). Low and high: what the pairs' solids leave unexplained, no wider than handbooks
+where these are part of the fit (but of rice and grains, which hold the water they were given); HEAVIEST ends vegetables. Single pairs (NAMED_PAIRS) go by solids: yield =
+(100 - water raw) / (100 - water cooked). Other rows are recalled (``yields-from-memory``) or common practice, with
+wide ends.
 Rows whose id starts with ``evaporation-`` are per hour: for t minutes the fraction is
 raised to t / 60.
 """
@@ -19,49 +18,36 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 import sys
 import zipfile
 
 import numpy as np
-from build_retention import ROOT, data_folder, shown
+from build_retention import ROOT, data_folder, published_fits, shown
+from measured_pairs import PRIOR_YIELD, Z90
 
 COLUMNS = ["yield_id", "cooking_class", "method", "liquid", "yield_fraction", "low", "high", "source_id", "source_row"]
 # Share of the solids that boiling water takes: middle, least, most (from memory).
-DISSOLVED = {"roots": (0.18, 0.10, 0.25), "leafy-greens": (0.12, 0.05, 0.20), "sweet-potatoes": (0.12, 0.05, 0.20),
-             "other-vegetables": (0.08, 0.03, 0.15), "mushrooms": (0.08, 0.03, 0.15)}
+DISSOLVED = {"sweet-potatoes": (0.12, 0.05, 0.20)}
 HEAVIEST = 1.10  # boiled, drained vegetables hardly gain weight
-DRAINED = ", cooked, boiled, drained, without salt"
-# (class, methods, liquid, pattern of the food, endings of the cooked entry)
-PAIRED = (
-    ("leafy-greens", ("boil", "simmer"), "drained", r"^(Spinach|Cabbage|Kale|Chard|Collards|Mustard greens|Turnip greens|Beet greens)", (DRAINED,)),
-    ("roots", ("boil", "simmer"), "drained", r"^(Carrots|Parsnips|Turnips|Rutabagas|Celeriac|Beets|Kohlrabi)$", (DRAINED,)),
-    ("other-vegetables", ("boil", "simmer"), "drained",
-     r"^(Beans, snap|Broccoli|Brussels|Cauliflower|Celery|Eggplant|Okra|Onions|Peas, green|Peppers|Pumpkin|Squash|Corn, sweet|Asparagus)", (DRAINED,)),
-    ("mushrooms", ("boil", "simmer"), "drained", r"^Mushrooms", (DRAINED,)),
-    ("legumes-dried", ("boil", "simmer", "soak > boil"), "drained", r"^(Beans|Chickpeas|Lentils|Peas, split|Cowpeas)", (", cooked, boiled, without salt",)),
-    ("beef", ("bake",), "", r"^Beef,(?!.*variety)", (", cooked, roasted",)), ("beef", ("grill",), "", r"^Beef,(?!.*variety)", (", cooked, broiled", ", cooked, grilled")),
-    ("beef", ("simmer", "boil"), "drained", r"^Beef,(?!.*variety)", (", cooked, braised", ", cooked, simmered")),
-    ("lamb", ("bake",), "", r"^Lamb,(?!.*variety)", (", cooked, roasted",)), ("lamb", ("grill",), "", r"^Lamb,(?!.*variety)", (", cooked, broiled",)),
-    ("lamb", ("simmer", "boil"), "drained", r"^Lamb,(?!.*variety)", (", cooked, braised", ", cooked, stewed")),
-    ("pork", ("bake",), "", r"^Pork, fresh, (?!variety|sep)", (", cooked, roasted",)), ("pork", ("grill",), "", r"^Pork, fresh, (?!variety)", (", cooked, broiled",)),
-    ("pork", ("fry", "stir-fry"), "", r"^Pork, fresh, (?!variety)", (", cooked, pan-fried",)),
-    ("pork", ("simmer", "boil"), "drained", r"^Pork, fresh, (?!variety)", (", cooked, braised",)),
-    ("chicken", ("bake",), "", r"^Chicken, broilers.*meat only", (", cooked, roasted",)),
-    ("chicken", ("simmer", "boil", "steam"), "drained", r"^Chicken, broilers.*meat only", (", cooked, stewed",)),
-    ("lean-fish", ("bake", "grill"), "", r"^Fish, (cod|haddock|flatfish|pollock, Atlantic|halibut|whiting|snapper|perch|sea bass|ling)", (", cooked, dry heat",)),
-    ("oily-fish", ("bake", "grill"), "", r"^Fish, (salmon|mackerel|herring|trout|tuna|bluefish)", (", cooked, dry heat",)),
-)
+# Fitted yields by class: the fit's method and liquid, and the steps that take it.
+DRAINED, KEPT = ("boil", "drained"), ("boil", "kept")
+FITTED = tuple((name, DRAINED, ("boil", "simmer"), "drained") for name in ("leafy-greens", "roots", "other-vegetables", "mushrooms")) + (
+    ("legumes-dried", DRAINED, ("boil", "simmer", "soak > boil"), "drained"),
+    ("pasta", DRAINED, ("boil", "simmer", "soak"), "drained"), ("pasta", DRAINED, ("boil", "simmer"), "kept"),
+    ("noodles", DRAINED, ("boil", "simmer", "soak"), "drained"), ("noodles", DRAINED, ("boil", "simmer"), "kept"),
+    ("rice", KEPT, ("boil", "simmer", "soak > boil"), "drained"), ("rice", KEPT, ("boil", "simmer", "steam", "microwave", "bake"), "kept"),
+    ("grains", KEPT, ("boil", "simmer"), "kept"), ("grains", KEPT, ("boil", "simmer"), "drained"),
+    ("lean-fish", ("bake", ""), ("bake", "grill"), ""), ("oily-fish", ("bake", ""), ("bake", "grill"), ""),
+    ("shellfish", DRAINED, ("boil", "simmer", "steam"), "drained"),
+    ("chicken", ("bake", ""), ("bake",), ""), ("turkey", ("bake", ""), ("bake", "grill", "fry", "stir-fry"), ""),
+    ("chicken", DRAINED, ("simmer", "boil", "steam"), "drained"), ("turkey", DRAINED, ("simmer", "boil", "steam"), "drained"),
+) + tuple((name, (method, ""), (method,), "") for name in ("beef", "lamb", "pork") for method in ("bake", "grill", "fry", "stir-fry")) + tuple(
+    (name, DRAINED, ("simmer", "boil"), "drained") for name in ("beef", "lamb", "pork"))
 # class, methods, liquid, raw entry, cooked entry, low, high
 NAMED_PAIRS = (
-    ("pasta", ("boil", "simmer", "soak"), "drained", "20120", "20121", 2.1, 2.6), ("pasta", ("boil", "simmer"), "kept", "20120", "20121", 2.1, 2.6),
-    ("noodles", ("boil", "simmer", "soak"), "drained", "20109", "20110", 2.2, 3.3), ("noodles", ("boil", "simmer"), "kept", "20109", "20110", 2.2, 3.3),
-    ("rice", ("boil", "simmer", "soak > boil"), "drained", "20044", "20045", 2.4, 3.1), ("rice", ("boil", "simmer", "steam", "microwave", "bake"), "kept", "20044", "20045", 2.4, 3.1),
-    ("grains", ("boil", "simmer"), "kept", "20005", "20006", 2.3, 3.8), ("grains", ("boil", "simmer"), "drained", "20005", "20006", 2.3, 3.8),
     ("potatoes", ("boil", "simmer"), "drained", "11352", "11367", 0.88, 1.05), ("potatoes", ("bake",), "", "11352", "11674", 0.65, 0.92),
     ("sweet-potatoes", ("boil", "simmer"), "drained", "11507", "11510", 0.88, 1.1), ("sweet-potatoes", ("bake",), "", "11507", "11508", 0.75, 1.0),
     ("liver", ("fry", "stir-fry", "grill"), "", "13325", "13327", 0.65, 0.88), ("liver", ("simmer", "boil"), "drained", "13325", "13326", 0.6, 0.85),
-    ("shellfish", ("boil", "simmer", "steam"), "drained", "15270", "15271", 0.7, 0.95),
 )
 MEMORY, PRACTICE = "yields-from-memory", "common-practice"
 # class, methods, liquid, value, low, high, source, words
@@ -87,9 +73,8 @@ OWN = (
     ("flour", ("bake", "grill"), "", 1.0, 0.95, 1.0, PRACTICE, "the water lost is counted on the liquids"), ("sugars", ("bake", "grill", "stir-fry"), "", 1.0, 0.97, 1.0, PRACTICE, "nothing evaporates"),
     ("fats-oils", ("bake", "grill", "stir-fry", "reheat", "microwave", "steam"), "", 1.0, 0.85, 1.0, PRACTICE, "a film stays in the pan"), ("salt", ("bake", "grill", "stir-fry", "reheat", "microwave", "steam"), "", 1.0, 0.97, 1.0, PRACTICE, "nothing evaporates"),
     ("herbs-spices", ("bake", "grill", "stir-fry"), "", 0.9, 0.5, 1.0, PRACTICE, "dried by heat"), ("bread", ("grill", "bake"), "", 0.88, 0.78, 0.97, PRACTICE, "toasted or baked again"),
-    ("beef", ("fry", "stir-fry"), "", 0.76, 0.65, 0.9, MEMORY, "pan-fried or browned"), ("lamb", ("fry", "stir-fry"), "", 0.76, 0.62, 0.9, MEMORY, "pan-fried or browned"),
-    ("chicken", ("fry", "stir-fry", "grill"), "", 0.76, 0.65, 0.9, MEMORY, "pan-fried, browned or grilled"), ("turkey", ("bake", "grill", "fry", "stir-fry"), "", 0.75, 0.63, 0.88, MEMORY, "roasted, grilled or fried"),
-    ("turkey", ("simmer", "boil", "steam"), "drained", 0.72, 0.6, 0.86, MEMORY, "simmered"), ("sausage", ("bake", "grill", "fry", "stir-fry"), "", 0.8, 0.65, 0.93, MEMORY, "grilled or fried"),
+    ("chicken", ("fry", "stir-fry", "grill"), "", 0.76, 0.65, 0.9, MEMORY, "pan-fried, browned or grilled"),
+    ("sausage", ("bake", "grill", "fry", "stir-fry"), "", 0.8, 0.65, 0.93, MEMORY, "grilled or fried"),
     ("bacon-ham", ("fry", "stir-fry", "grill"), "", 0.5, 0.28, 0.75, MEMORY, "fried or grilled; streaky loses most"),
     ("bacon-ham", ("bake",), "", 0.75, 0.5, 0.92, MEMORY, "baked"), ("bacon-ham", ("simmer", "boil"), "drained", 0.85, 0.68, 0.97, MEMORY, "simmered"), ("liver", ("bake",), "", 0.75, 0.6, 0.88, MEMORY, "baked"),
     ("lean-fish", ("fry", "stir-fry"), "", 0.8, 0.68, 0.92, MEMORY, "pan-fried"), ("lean-fish", ("simmer", "boil", "steam"), "drained", 0.82, 0.7, 0.95, MEMORY, "poached or steamed"), ("oily-fish", ("fry", "stir-fry"), "", 0.82, 0.7, 0.93, MEMORY, "pan-fried"),
@@ -125,27 +110,22 @@ def derived(water: dict[str, float], raw: str, cooked: str) -> float:
     return (100 - water[raw]) / (100 - water[cooked])
 
 
-def paired_rows(foods: dict[str, str], water: dict[str, float]) -> list[list[str]]:
-    """Rows from all pairs of SR26 that a pattern finds."""
-    numbers = {name: number for number, name in foods.items()}
+def fitted_rows(fits) -> list[list[str]]:
+    """Rows of the classes of which SR26 has pairs."""
     rows = []
-    for cooking_class, methods, liquid, pattern, endings in PAIRED:
-        pairs = []
-        for name, number in numbers.items():
-            for ending in endings:
-                base = name.removesuffix(ending)
-                raw = numbers.get(base + ", raw") if base != name else None
-                if raw and re.search(pattern, base) and raw in water and number in water:
-                    pairs.append((derived(water, raw, number), raw, number))
-        pairs.sort()
-        values = [value for value, _, _ in pairs]
-        middle, raw, cooked = pairs[(len(pairs) - 1) // 2]
-        low, high = np.percentile(values, [10, 90])
-        low, high = min(low, middle - 0.06), max(high, middle + 0.06)
-        words = f"derived by solids from {len(pairs)} pairs of SR26; the middle pair: {raw} -> {cooked}"
-        if cooking_class in DISSOLVED:
-            middle, low, high, words = _dissolved(cooking_class, middle, low, high, words)
-        rows += _rows(cooking_class, methods, liquid, middle, low, high, _source(words), words)
+    for cooking_class, (method, wet), methods, liquid in FITTED:
+        fit = fits[cooking_class, method, wet]
+        ends = np.exp(Z90 * fit.yield_spread)
+        high = min(fit.yield_fraction * ends, HEAVIEST) if fit.kind == "vegetables" else fit.yield_fraction * ends
+        words = f"fitted with retention to {fit.n_pairs} raw and cooked pairs of SR26 of this class (tuning half) and its kind, {fit.kind}"
+        words += "; expected yield from memory" if cooking_class in PRIOR_YIELD else ""
+        rows += _rows(cooking_class, methods, liquid, fit.yield_fraction, fit.yield_fraction / ends, high, _source(words), words)
+    return rows
+
+
+def named_rows(foods: dict[str, str], water: dict[str, float]) -> list[list[str]]:
+    """Rows from single pairs of SR26."""
+    rows = []
     for cooking_class, methods, liquid, raw, cooked, low, high in NAMED_PAIRS:
         value = derived(water, raw, cooked)
         words = f"derived by solids: SR26 {raw} {foods[raw]} -> {cooked} {foods[cooked]}"
@@ -192,8 +172,9 @@ def liquid_rows() -> list[list[str]]:
 
 def main(arguments: list[str]) -> None:
     """Write reference/yields.csv."""
-    foods, water = sr_tables(data_folder(arguments) / "usda-sr26-ascii.zip")
-    rows = paired_rows(foods, water) + liquid_rows()
+    data = data_folder(arguments)
+    foods, water = sr_tables(data / "usda-sr26-ascii.zip")
+    rows = fitted_rows(published_fits(data)) + named_rows(foods, water) + liquid_rows()
     for own in OWN:
         rows += _rows(*own)
     keys = [tuple(row[1:4]) for row in rows]

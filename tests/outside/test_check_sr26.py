@@ -136,6 +136,18 @@ def test_the_orders_of_minerals_hold_in_raw_foods_of_the_release(raw, release):
         assert sum(a >= b for a, b in pairs) / len(pairs) > 0.9, relation.rule_id
 
 
+def test_orders_and_amounts_that_hold_in_all_foods(raw):
+    numbers = {"K": "306", "NA": "307", "P": "305", "CA": "301", "MG": "304", "FE": "303", "PROCNT": "203"}
+    for relation in RULES[RULES["check"] == "order-in-all-foods"].itertuples():
+        one, other = numbers[relation.components], numbers[relation.whole]
+        pairs = [(food[one], food[other]) for food in raw.values() if one in food and other in food]
+        assert sum(a >= b for a, b in pairs) / len(pairs) > 0.9, relation.rule_id
+    for rule in RULES[RULES["check"] == "zero-never"].itertuples():
+        known = [food[numbers[rule.components]] for food in raw.values()
+                 if numbers[rule.components] in food and food[numbers[rule.whole]] >= rule.low]
+        assert len(known) > 4000 and sum(value == 0 for value in known) / len(known) < 0.003, rule.rule_id
+
+
 @pytest.fixture(scope="module")
 def core(release) -> pd.DataFrame:
     return release.values[release.values["component"].isin(CORE)].reset_index(drop=True)

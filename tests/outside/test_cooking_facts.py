@@ -15,9 +15,13 @@ def factor(food, cooking_class, steps, component="K", others=()):
 
 
 def test_drained_pasta_more_than_doubles():
-    """SR26 20120 and 20121: solids 90.10 and 37.87 per 100 g, so 100 g dry makes 238 g."""
+    """SR26 20120 and 20121: solids 90.10 and 37.87 per 100 g, so 100 g dry makes 238 g at most: no solids come from the water.
+
+    The yield was fitted to other shapes (spaghetti is of the half that is not tuned on) and must come within 5 % of it.
+    """
     row, _ = factor("spaghetti", "pasta", "Boil the spaghetti for 10 minutes and drain.")
-    assert row["yield_fraction"] == pytest.approx(90.10 / 37.87, abs=0.01)
+    assert row["yield_fraction"] == pytest.approx(90.10 / 37.87, rel=0.05)
+    assert row["yield_low"] < 90.10 / 37.87 < row["yield_high"]
     assert row["yield_low"] > 2
 
 

@@ -6,9 +6,11 @@ ndb), those whose entry is in the core. The choices are partly house habit ("pot
 the canned one), and the descriptions are not recipe lines, so the floor is what was measured,
 rounded down: it guards against change.
 
-Measured without decisions on 228 descriptions: top-1 0.72 (rapidfuzz token_set_ratio on the entry
-names: 0.55), the coders' choice among the first five 0.76; 0.36 accepted, 0.98 of those the coders'
-choice. Most of the rest asks for what the core does not tell apart ("NS as to form").
+Measured without decisions on 228 descriptions: top-1 0.83 (rapidfuzz token_set_ratio on the entry
+names: 0.55), the coders' choice among the first five 0.90; 0.46 accepted, 0.97 of those the coders'
+choice (fennel was coded as celery). Half of the descriptions were learned from; the whole release, out of
+fold and on the other half: ``reference/build/train_match.py`` prints it. Most of the rest asks for what the core does
+not tell apart ("NS as to form"); what says itself that it is open is never accepted.
 """
 
 from __future__ import annotations
@@ -18,16 +20,17 @@ import pytest
 from rapidfuzz import fuzz, process
 
 from pipeline import decisions, sources
+from pipeline.composition.load import load_table
 from pipeline.stages.match import Asked, Matcher
 
-TOP_1, AGREED = 0.70, 0.95
+TOP_1, AGREED = 0.80, 0.95
 pytestmark = pytest.mark.outside_data
 
 
 @pytest.fixture(scope="module")
 def answered(outside_data):
     reference, mappings = sources.load(), decisions.load()
-    core = sources.load_table("core", reference.sources)
+    core = load_table("core", reference.sources)
     links = pd.read_csv(outside_data / "match-dev.csv", dtype="str", keep_default_na=False)
     links = links[links["ndb"].isin(core.entries["entry_id"])].reset_index(drop=True)
     matcher = Matcher(core.entries, "core", mappings.words, reference.match_weights, mappings.foods.iloc[:0],

@@ -1,0 +1,117 @@
+"""How published tables name foods: wordings brought to one word, and what kind of word each one is.
+
+Names of food tables run from the food to its smaller and smaller modifiers ("Chicken,
+broilers or fryers, breast, meat only, raw"). What the modifier is about decides how much it
+matters that nobody asked for it: a brand tells of another food, "all varieties" of none.
+Common practice of published tables, no source.
+"""
+
+from __future__ import annotations
+
+import re
+
+# Wordings of one meaning -> one word; the first pattern that fits counts, so the longer ones stand first.
+WORDINGS: tuple[tuple[str, str], ...] = (
+    (r"fat not added in cooking|ns as to [^,]*|not further specified|\bnfs\b", ""),
+    (r"(?:cooked, )?from canned", "canned drained"),
+    (r"cooked or canned|canned or cooked", "canned"),
+    (r"low(?:er)?[ -]sodium|reduced[ -](?:sodium|salt)|low(?:er)?[ -]salt|less (?:sodium|salt)", "lowsodium"),
+    (r"(?:without|no|not) (?:added )?salt(?:ed)?(?: added)?|no[ -]salt[ -]added|unsalted|salt[ -]free|no[ -]added[ -]salt", "unsalted"),
+    (r"with (?:added )?salt(?: added)?|salt added|assume salted", "salted"),
+    (r"reduced[ -]fat|half[ -]fat|lower[ -]fat|part[ -]skim(?:med)?(?: milk)?", "reducedfat"),
+    (r"\blow[ -]?fat", "lowfat"),
+    (r"\bnon[ -]?fat|fat[ -]free|(?<![\d.])0 ?% fat|(?<!semi-)(?<!semi )\bskim(?:med)?\b", "nonfat"),
+    (r"full[ -](?:fat|cream)", "fullfat"),
+    (r"unsweetened|(?:without|no) (?:added )?sugar(?: added)?|sugar[ -]free|no[ -]added[ -]sugar", "unsweetened"),
+    (r"with (?:added )?sugar(?: added)?|sugar added", "sweetened"),
+    (r"meat and skin|flesh and skin|with skin|skin[ -]on|skin eaten", "skinon"),
+    (r"meat only|without skin|no skin|skin removed|skin not eaten|skinned", "skinless"),
+    (r"bone[ -]in|with bone|on the bone", "bonein"),
+    (r"bones? removed|without bones?|\bboned\b", "boneless"),
+    (r"(?:separable )?lean and fat(?: eaten)?", "leanandfat"),
+    (r"(?:separable )?lean only(?: eaten)?", "leanonly"),
+    (r"(?:without|no) caffeine|caffeine[ -]free|decaf\b", "decaffeinated"),
+    (r"ready[ -]to[ -](?:serve|eat|drink|feed|heat|use)", "ready"),
+    (r"whole[ -]?meal|whole[ -]?wheat", "whole wheat"),
+    (r"\b(?:without|no|not) (?:added )?(?=[a-z]{3})", "un"),
+)
+_WORDING = re.compile(r"(?<![a-z0-9])(?:" + "|".join(f"(?P<w{number}>{pattern})" for number, (pattern, _) in enumerate(WORDINGS)) + ")")
+
+# Words of one group contradict each other; a word that nobody asked for has its own price.
+FACETS: dict[str, tuple[str, ...]] = {
+    "salt": ("salted", "unsalted", "lowsodium"),
+    "fat": ("fullfat", "reducedfat", "lowfat", "nonfat"),
+    "sugar": ("sweetened", "unsweetened"),
+    "skin": ("skinon", "skinless"),
+    "bone": ("bonein", "boneless"),
+    "lean": ("leanandfat", "leanonly"),
+}
+# These say the same where it counts.
+SAME_LEVEL = {"lowsodium": "unsalted"}
+FACET_WORDS = {word: group for group, words in FACETS.items() for word in words}
+
+# First words of a name that only sort it; what the food is comes after them.
+CATEGORIES = frozenset(
+    "fish nut spice seed crustacean mollusk cheese beverage alcoholic snack candy leavening agent game meat cereal ready-to-eat ready "
+    "vegetable fruit herb pulse legume sweetener dairy egg poultry sausage pasta mushroom squash lettuce formulated bar baking product "
+    "seasoning condiment salad dressing cookie cracker grain flour-cereal meat-product offal shellfish seafood".split())
+
+_SETS: dict[str, str] = {
+    "audience": "babyfood infant toddler baby junior strained child kid school lunch restaurant fast food-service dietetic commodity "
+                "industrial alaska native navajo hopi apache southwest indian oscar formula subsistence eskimo",
+    "imported": "imported zealand new australian australia",
+    "cooked": "fried boiled baked roasted braised grilled broiled stewed simmered microwaved steamed toasted heated reheated panbroiled "
+              "pan-fried pan rotisserie barbecued poached sauteed kippered creamed scrambled mashed french prepared breaded battered",
+    "enriched": "enriched fortified vitamin ascorbic acid calcium iron added dha d a c e b6 b12 nutrient protein folic thiamin sodium phosphate "
+                "unenriched unvitamin unascorbic ca prop propionate",
+    "imitation": "imitation substitute replacement meatless vegetarian vegan artificial analog style flavor flavored flavour",
+    "manner": "seedless shelled hulled bulk miniature mini baby jumbo sliced diced chopped minced crushed shredded grated cubed crumbled halved "
+              "pitted stoned peeled lump popped torn thick thin thinly packed firmly melted softened beaten chilled warm lukewarm hot-water "
+              "chunky smooth creamy slivered flaked unflavored unflavoured rinsed washed scrubbed cleaned deveined",
+    "trimmed": "trimmed choice select prime grade separable inch",
+    "generic": "regular plain common variety type all generic unspecified composite nfs unprepared",
+    "plain": "year round average mixed species raw fresh mature seed commercially commercial prepared include ready fluid food distribution program usda solid liquid only "
+             "whole part form kind pack style cut other salad cooking table product unheated",
+}
+KIND_OF_WORD = {word: kind for kind, words in _SETS.items() for word in words.split()} | {word: word for word in FACET_WORDS}
+# In this order in arrays; the last four are told by where the word stands.
+KINDS = (*(kind for kind in _SETS), "brand", "number", *FACET_WORDS, "bracketed", "head", "early", "late")
+KIND_NUMBER = {kind: number for number, kind in enumerate(KINDS)}
+# These are no part of what a name is about; each has a price of its own.
+COSTLESS = tuple(KIND_NUMBER[kind] for kind in ("plain", "generic", "enriched", "trimmed", "bracketed"))
+# Words of a phrase without which the food is the same one: they need not be in a name.
+MINOR_KINDS = frozenset({"manner", "trimmed", "enriched", *(word for group in ("skin", "bone", "lean") for word in FACETS[group])})
+MINOR = frozenset({*(word for word, kind in KIND_OF_WORD.items() if kind in MINOR_KINDS),
+                   *"raw fresh mature plain regular common variety whole seed".split()} - {"sodium", "phosphate", "protein", "iron", "calcium", "creamy", "acid"})
+# Words that name a piece of a food, on top of those of ``mappings/words.csv``: a phrase is never about them.
+PIECES = frozenset("fillet steak-cut cutlet chunk morsel slice crumb-size kernel wedge strip cube".split())
+
+_BRAND = re.compile(r"\b(?=\w*[A-Z]\w*[A-Z])[\w'&.]{3,}")
+NOT_BRANDS = frozenset({"usda", "nfs", "dha", "urmis", "rte", "bbq"})
+# Food groups whose foods a recipe line hardly ever means.
+SPECIAL_GROUPS = ("baby", "infant", "fast food", "restaurant", "native", "indian", "meal", "supplement", "military")
+
+
+def one_wording(text: str) -> str:
+    """``text`` (lower case, no accents) with wordings of one meaning brought to one word."""
+    return _WORDING.sub(lambda found: WORDINGS[int(found.lastgroup[1:])][1], text)
+
+
+def brand_words(name: str) -> frozenset[str]:
+    """The words of a published name in capitals, in lower case: brands, by the custom of tables."""
+    found = {part.casefold() for word in _BRAND.findall(name) for part in re.split(r"[^A-Za-z0-9]+", word) if len(part) > 1}
+    return frozenset(found - NOT_BRANDS)
+
+
+def kind_of(word: str, place: int, bracketed: bool, branded: bool) -> str:
+    """The kind of a word of a published name; ``place``: the number of its part between commas."""
+    if branded:
+        return "brand"
+    known = KIND_OF_WORD.get(word)
+    if known is not None:
+        return known
+    if any(mark.isdigit() or mark == "%" for mark in word):
+        return "number"
+    if bracketed:
+        return "bracketed"
+    return "head" if place == 0 else "early" if place == 1 else "late"

@@ -1,0 +1,42 @@
+"""Lines matched to the curated core under decisions that a test makes."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import pandas as pd
+
+from pipeline import decisions, sources
+from pipeline.composition.load import load_table
+from pipeline.match_bench import listed
+from pipeline.problems import Problem
+from pipeline.stages import parse as parse_stage
+from pipeline.stages.match import match
+
+TABLE = "core"
+
+
+@cache
+def kitchen():
+    """The reference files, the mappings and the core table."""
+    reference = sources.load()
+    return reference, decisions.load(), load_table(TABLE, reference.sources)
+
+
+def parsed(texts: list[str]) -> pd.DataFrame:
+    """Texts as parsed lines of one recipe, read as recipe lines are."""
+    _, mappings, _ = kitchen()
+    table, _ = parse_stage.parse(listed(texts, ""), mappings.unit_words, mappings.sizes, mappings.states, mappings.preparations)
+    return table
+
+
+def matched(texts: list[str], foods: pd.DataFrame, entries: pd.DataFrame | None = None) -> tuple[pd.DataFrame, pd.DataFrame, list[Problem]]:
+    """Matched, Candidates and problems of lines under the decisions ``foods``."""
+    return matched_lines(parsed(texts), foods, entries)
+
+
+def matched_lines(lines: pd.DataFrame, foods: pd.DataFrame, entries: pd.DataFrame | None = None):
+    """The same for parsed lines that carry ids of their own."""
+    reference, mappings, core = kitchen()
+    return match(lines, core.entries if entries is None else entries, TABLE, mappings.words, reference.match_weights, foods,
+                 reference.rule("accept_above"), reference.rule("review_above"), values=core.values, rules=reference.rules)
