@@ -231,14 +231,17 @@ def test_dual_measures_are_compared(text, disagree):
     assert ("measures-disagree" in read(text)["parse_reason"]) is disagree
 
 
-@pytest.mark.parametrize("text, quantity, unit, note", [
-    ("8 oz/225 g plain flour", 8, "oz", "225 g"), ("225g/8oz plain flour", 225, "g", "8oz"), ("1 cup (240 ml) milk", 240, "ml", "1 cup"),
-    ("1/2 pint/300 ml milk", 300, "ml", "1/2 pint"), ("1 tbsp (15 ml) oil", 1, "tablespoon", "15 ml"), ("1 tbsp (14 g) butter", 14, "g", "1 tbsp"),
+@pytest.mark.parametrize("text, quantity, unit, each, note", [
+    ("8 oz/225 g plain flour", 8, "oz", None, "225 g"), ("225g/8oz plain flour", 225, "g", None, "8oz"),
+    ("1 cup (240 ml) milk", 1, "cup", (240, "ml"), ""), ("2 cups (240 g) plain flour", 2, "cup", (120, "g"), ""),
+    ("1/2 pint/300 ml milk", 0.5, "pint", (600, "ml"), ""), ("1 tbsp (15 ml) oil", 1, "tablespoon", None, "15 ml"),
+    ("1 tbsp (14 g) butter", 1, "tablespoon", (14, "g"), ""),
 ])
-def test_of_two_measures_the_surer_is_taken_and_the_other_kept(text, quantity, unit, note):
-    """The first of two masses; grams before a spoon; millilitres before a cup or a pint, which differ between countries."""
+def test_of_two_measures_the_first_stays_and_a_surer_one_sizes_it(text, quantity, unit, each, note):
+    """The first of two masses is taken; grams say what a spoon holds, millilitres what a cup or a pint does, which differ between countries."""
     found = read(text)
     assert (found["quantity_low"], found["unit"], found["note"]) == (quantity, unit, note)
+    assert each is None and pd.isna(found["each_quantity"]) or (found["each_quantity"], found["each_unit"]) == each
 
 
 def test_units_compare_by_published_definitions():

@@ -104,7 +104,7 @@ def _one_measure(tokens, position, amount, times, known) -> Amount | None:
         if plain:
             plain.claims = amount.claims[:0] + [(t, r) for t, r in amount.claims if r == "note"] + plain.claims
             plain.size = amount.size
-            plain = with_duals(tokens, plain, known)
+            plain = with_duals(tokens, plain, known, as_written=True)
             return _size_of_one(tokens, _container_after(tokens, plain, known), known)
     if amount.end >= len(tokens) or tokens[amount.end].kind not in ("num", "frac") and low_at(tokens, amount.end) not in STARTS_APPROXIMATE:
         return None

@@ -6,7 +6,7 @@ marked before the caller accepts it (:func:`accept`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from rapidfuzz.distance import OSA
@@ -284,8 +284,12 @@ def prefer(first: Amount, second: Amount) -> Amount:
     return second if METRIC.get(second.unit, 9) < METRIC.get(first.unit, 9) else first
 
 
-def with_duals(tokens: list[Token], amount: Amount, known: Vocabulary) -> Amount:
-    """The preferred one of "115 g / 4 oz / ½ cup" or "1 cup (240 ml)"; the others become notes."""
+def with_duals(tokens: list[Token], amount: Amount, known: Vocabulary, as_written: bool = False) -> Amount:
+    """The preferred one of "115 g / 4 oz / ½ cup" or "1 cup (240 ml)"; the others become notes.
+
+    ``as_written``: the first one stays the quantity, and a preferred other one is the size of one of it:
+    "2 cups (240 g)" are two cups of 120 g each.
+    """
     for _ in range(3):
         at = amount.end
         if at >= len(tokens):
@@ -308,14 +312,29 @@ def with_duals(tokens: list[Token], amount: Amount, known: Vocabulary) -> Amount
         if other is None or (other.kind == "length") != (amount.kind == "length"):
             break
         chosen = prefer(amount, other)
+        if as_written and chosen is other and amount.low:
+            amount = _sized_by(amount, other, tokens[at:end])
+            continue
         claims = amount.claims + other.claims
         losing = {id(token) for token, _ in (other if chosen is amount else amount).claims}
         claims = [(token, "note" if id(token) in losing and role != "joint" else role) for token, role in claims]
         inside = {id(token) for token, _ in claims}
         claims += [(token, "joint") for token in tokens[at:end] if id(token) not in inside]
         reasons = amount.reasons + ([] if agree(amount, other) else ["measures-disagree"])
-        amount = Amount(chosen.low, chosen.high, chosen.unit, chosen.kind, size=amount.size, end=end, claims=claims, reasons=reasons)
+        amount = Amount(chosen.low, chosen.high, chosen.unit, chosen.kind, size=amount.size, end=end, claims=claims, reasons=reasons,
+                        each=amount.each, each_unit=amount.each_unit)
     return amount
+
+
+def _sized_by(amount: Amount, other: Amount, span: list[Token]) -> Amount:
+    """``amount`` as written, of which one measures what ``other`` says of all."""
+    claims = amount.claims + [(token, "each" if role in ("quantity", "unit") else role) for token, role in other.claims]
+    inside = {id(token) for token, _ in claims}
+    claims += [(token, "joint") for token in span if id(token) not in inside]
+    reasons = amount.reasons + ([] if agree(amount, other) else ["measures-disagree"])
+    each = round((other.low + other.high) / (amount.low + amount.high), 6)
+    return replace(amount, end=other.end if span and span[0].kind != "group" else amount.end + 1, claims=claims, reasons=reasons,
+                   each=each or None, each_unit=other.unit if each else "")
 
 
 MEASURE_ENDS = frozenset({"each", "total", "in", "approx", "approximately", "per", "size", "sized", "weight", "net", "about", "a", "drained", "or", "so", "piece", "apiece"})

@@ -219,7 +219,8 @@ def _of_each(line: Line, low: float, high: float, notes, books: Books) -> Amount
     """So many of a stated size: the number and the size multiply."""
     low, high = low * line.each_quantity, high * line.each_quantity
     amount = _counted(line, low, high, line.each_unit, notes, books, container=line.unit)
-    stated = units.is_mass(line.each_unit) or units.is_volume(line.each_unit)
+    measured = units.is_mass(line.unit) or units.is_volume(line.unit)  # "1 cup (120 g)": the cook's own
+    stated = not measured and (units.is_mass(line.each_unit) or units.is_volume(line.each_unit))
     return amount._replace(spread="stated-size") if stated else amount
 
 
