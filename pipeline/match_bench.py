@@ -17,6 +17,7 @@ from pipeline.stages import match as match_stage
 from pipeline.stages import match_next
 from pipeline.stages import parse as parse_stage
 from pipeline.stages.match import Asked, Matcher
+from pipeline.stages.match_naming import KIND_OF_WORD
 
 # What a wrong match of these can do to somebody with kidney disease; amounts per 100 g in these units.
 AT_STAKE = {"K": "mg", "P": "mg", "NA": "mg", "PROCNT": "g"}
@@ -41,9 +42,16 @@ class Bench:
     problems: tuple[Problem, ...]
 
     def read(self, texts: list[str], source: str = "") -> pd.DataFrame:
-        """Parsed, one row per text; a text without any amount is a food description, asked for whole."""
+        """Parsed, one row per text; a text without any amount is a food description, asked for whole
+        ("Milk, fluid, whole"), unless what follows the food is only kitchen work ("aubergine, peeled and cubed")."""
         parsed = parsed_texts(texts, self.mappings, source)
-        return parsed.assign(phrase=parsed["phrase"].where(~described(parsed), parsed["text"].str.lower()))
+        whole = self.described(parsed)
+        nothing_beside = {column: parsed[column].where(~whole, "") for column in ("state", "preparation", "note", "leftover", "alternative")}
+        return parsed.assign(phrase=parsed["phrase"].where(~whole, parsed["text"].str.lower()), **nothing_beside)
+
+    def described(self, parsed: pd.DataFrame) -> pd.Series:
+        """Which rows are food descriptions, asked for whole."""
+        return described(parsed) & ~_only_kitchen_work(parsed, self.mappings.preparations)
 
     def match(self, parsed: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Matched and Candidates: by the preferred table, and by the next ones what it does not settle."""
@@ -165,6 +173,19 @@ def listed(texts: list[str], source: str) -> pd.DataFrame:
 def described(parsed: pd.DataFrame) -> pd.Series:
     """Which rows are food descriptions: no amount, no unit, nothing said about how much."""
     return (parsed["kind"] == "food") & parsed["quantity_low"].isna() & (parsed["unit"] == "") & (parsed["amount_rule"] == "none")
+
+
+def _only_kitchen_work(parsed: pd.DataFrame, preparations: pd.DataFrame) -> pd.Series:
+    """Which rows are a food and what a cook does to it with a knife, a sieve or a bowl: each part of the preparation holds
+    a participle of ``mappings/preparations.csv`` that is no way of cooking, and every word has found its place."""
+    named = preparations["kind"] == "participle"
+    work = set(preparations.loc[named, "word"]) - {word for word, kind in KIND_OF_WORD.items() if kind == "cooked"} - {"processed"}
+
+    def one(line) -> bool:
+        parts = [part.split() for part in line.preparation.lower().replace(",", " ").split(";") if part.strip()]
+        whole = line.phrase in line.text.lower() and not line.leftover and bool(parts or line.note)
+        return whole and all(work.intersection(part) for part in parts)
+    return pd.Series([one(line) for line in parsed.itertuples(index=False)], index=parsed.index, dtype=bool)
 
 
 def asked(parsed: pd.DataFrame) -> list[Asked]:

@@ -8,7 +8,7 @@ from itertools import groupby
 import pandas as pd
 
 from pipeline import decisions
-from pipeline.match_bench import AT_STAKE, Bench, asked, described, differences, open_bench, parsed_texts
+from pipeline.match_bench import AT_STAKE, Bench, asked, differences, open_bench, parsed_texts
 from pipeline.problems import InputError, Problem
 from pipeline.stages import parse as parse_stage
 from pipeline.stages import match_outcome
@@ -87,7 +87,7 @@ def explain(line: str, table: str, top: int, decided: bool = True) -> Explained:
     meant = matched["entry_id"] or (ids[0] if ids else "")
     rival = next((one for one in ids if one != meant), "")
     return Explained(
-        text=line, entry_id=matched["entry_id"], entry_name=matched["entry_name"], read=_read(line, bench, bool(described(parsed)[0])), phrase=row["phrase"], state=row["state"],
+        text=line, entry_id=matched["entry_id"], entry_name=matched["entry_name"], read=_read(line, bench, bool(bench.described(parsed).iloc[0])), phrase=row["phrase"], state=row["state"],
         doubts=[DOUBTS[code][1] for code in row["parse_reason"].split(";") if code in DOUBTS],
         table=matcher.table, asked_first=_asked_first(bench, matcher.table, question) if food else [],
         outcome=matched["match_outcome"], reason=matched["match_reason"], decision=_decision(bench, matched["decision_id"]),

@@ -24,3 +24,19 @@ def outside_data() -> Path:
     if folder is None:
         pytest.skip("the published tables are not here: set POTASH_OUTSIDE_DATA to their folder, or put them in shared/data beside the checkout")
     return folder
+
+
+@pytest.fixture(scope="session")
+def imported_sr26(outside_data, tmp_path_factory) -> Path:
+    """A project root of its own (this project's reference and mappings) with the whole release 26 imported as usda-sr26."""
+    from pipeline.composition.importing import import_table
+
+    archive = outside_data / "usda-sr26-ascii.zip"
+    if not archive.is_file():
+        pytest.skip(f"{archive.name} is not in the folder of published tables")
+    root = tmp_path_factory.mktemp("project") / "root"
+    root.mkdir()
+    for part in ("reference", "mappings"):
+        (root / part).symlink_to(CHECKOUT / part)
+    import_table("usda-sr-ascii", archive, "usda-sr26", root=root)
+    return root

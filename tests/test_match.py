@@ -135,7 +135,8 @@ def test_probabilities_mean_what_they_say(decided):
     error = (found["lines"] * (found["said"] - found["found"]).abs()).sum() / len(table)
     assert error <= 0.05, f"\n{found.round(3)}"
     assert found.loc[9, "found"] >= 0.98
-    assert found.loc[[0, 1, 2, 3], "found"].max() <= 0.3
+    low = found.loc[[1, 2, 3]]  # together: a tenth of its own holds too few lines to say anything
+    assert found.loc[0, "found"] <= 0.1 and (low["found"] * low["lines"]).sum() / low["lines"].sum() <= 0.3
 
 
 def test_runners_up_do_not_make_an_absurd_interval():
@@ -378,6 +379,6 @@ def test_no_two_replacements_chase_each_other():
 
 def test_the_kinds_of_words_are_the_documented_ones():
     _, mappings, _ = kitchen()
-    assert set(mappings.words["kind"]) == {*match_words.REPLACING, "ignore", "cut", "known", "ambiguous", "telling"}
+    assert set(mappings.words["kind"]) == {*match_words.REPLACING, "ignore", "cut", "known", "ambiguous", "telling", "class"}
     whens = mappings.words.loc[mappings.words["kind"] == "ambiguous", "means"]
     assert set(whens) <= {"always", "counted", "uncounted", "spooned", "ever"}

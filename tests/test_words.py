@@ -63,9 +63,9 @@ def brought(text: str) -> frozenset[str]:
     return frozenset(match_words.translated(once, known()))
 
 
-def matcher(table: str) -> Matcher:
+def matcher(table: str, root: Path | None = None) -> Matcher:
     reference = sources.load()
-    entries = load_table(table, reference.sources).entries
+    entries = load_table(table, reference.sources, root).entries
     return Matcher(entries, table, rows(), reference.match_weights, decisions.load().foods.iloc[:0],
                    reference.rule("accept_above"), reference.rule("review_above"))
 
@@ -258,11 +258,9 @@ def test_no_brand_is_a_word(published):
 
 @pytest.mark.outside_data
 @pytest.mark.slow
-def test_the_whole_table_is_found(record_property):
-    """Among all 8,463 entries of SR26, where they have been imported."""
-    if not (ROOT / "composition" / IMPORTED / "entries.parquet").is_file():
-        pytest.skip("SR26 is not imported: potash import-table, as DEVELOPERS.md says")
-    whole = matcher(IMPORTED)
+def test_the_whole_table_is_found(record_property, imported_sr26):
+    """Among all 8,463 entries of SR26."""
+    whole = matcher(IMPORTED, imported_sr26)
     found = [(_ranked(whole, row.phrase), set(row.acceptable.split(";")), row.phrase) for row in expectations().itertuples()]
     top = sum(bool(ranked) and ranked[0] in acceptable for ranked, acceptable, _ in found) / len(found)
     lost = [phrase for ranked, acceptable, phrase in found if not set(ranked[:5]) & acceptable]

@@ -210,7 +210,8 @@ class Matcher:
             features = dict(zip(DOUBT_FEATURES, pairs.features[contest.pair[low], numbers].tolist(), strict=True))
             others = self._meant(kept[1:], contest, pairs)
             at_stake = self.stakes is not None and self.stakes.high(entry[low], [(entry[place], chance[place]) for place in others])
-            reason = self._doubt(asked, ruling, Best(chance[low], features, at_stake), bool(ambiguous[number]))
+            different = match_outcome.level_differs(asked, candidates[0]["entry_name"])
+            reason = self._doubt(asked, ruling, Best(chance[low], features, at_stake), bool(ambiguous[number])) or ("state-differs" if different else "")
             if not reason:
                 counted = {low, *(place for place in others if chance[place] >= match_outcome.MEANT_ABOVE)}
                 candidates = [{**one, "rank": rank} for rank, one in enumerate(

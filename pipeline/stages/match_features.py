@@ -25,13 +25,15 @@ REFUSED_STATE = -0.8
 HEAD_COUNTS, MINOR_COUNTS = 1.6, 0.4
 MOST_UNASKED = 4
 LATE_PLACE = 2
+# At or below this a published name is no exact one: "Salmon, smoked" is not what "salmon" says.
+OTHER_STATE = -0.72
 MADE_STATE = 0.5  # "roasted peanuts" beside a cooked entry
 SALTED = 1  # the bit of "salted" in the first group of facet words
 
 PLAIN_FEATURES = (
-    "intercept", "exact", "exact_curated", "curated", "listed", "translated", "completed", "repaired", "guessed", "asked_covered", "asked_missing",
+    "intercept", "exact", "exact_curated", "curated", "listed", "translated", "completed", "repaired", "guessed", "classed", "asked_covered", "asked_missing",
     "main_missing", "minor_missing", "head_agrees", "head_missing", "head_differs", "head_unnamed", "head_late", "category_unasked",
-    "offered_unasked", "facet_agrees", "facet_differs", "salted_cooked", "state_same", "state_agrees", "state_refused", "special_group")
+    "offered_unasked", "first_unasked", "facet_agrees", "facet_differs", "salted_cooked", "state_same", "state_agrees", "state_refused", "special_group")
 FEATURES = (*PLAIN_FEATURES, *(f"unasked_{kind}" for kind in naming.KINDS))
 NUMBER = {feature: number for number, feature in enumerate(FEATURES)}
 
@@ -131,13 +133,13 @@ def _features(forms: list[Form], hints: list[str], asked: Asked, form: np.ndarra
     head_agrees = np.where(curated, head_named, head_first | head_named | (head_found & first_asked))
     key = np.array([index.keys.get(sharing_key(one.words, index.cuts), -1) for one in forms])
     wholly = np.array([index.keys[frozenset(one.words)] if frozenset(one.words) in index.written else -1 for one in forms])[form]
-    plain = np.isin(index.kind[at], naming.COSTLESS)
-    common = total(np.where(hit & ~(plain & ~np.repeat(curated, lengths)), index.rarity[index.word[at]], 0.0))
+    shared = np.where(hit & index.counted[at], index.rarity[index.word[at]], 0.0)
+    common, first_common = total(shared), total(np.where(bits & FIRST > 0, shared, 0.0))
     unasked = np.clip(index.mass[name] - common, 0.0, None) / np.maximum(index.mass[name], 1e-9)
     # A phrase that is a name itself means that name: a stock cube is no stock in cubes.
     same = (key[form] == index.key[name]) & ((wholly < 0) | (wholly == index.whole[name]))
-    exact = (same | (~missing & (unasked < 1e-6))) & head_agrees
     state = _states(forms, hints, form, name, same, index)
+    exact = (same | (~missing & (unasked < 1e-6))) & head_agrees & ~index.taken[name] & (curated | (state > OTHER_STATE))
 
     put("intercept", 1.0)
     put("exact", exact)
@@ -148,6 +150,7 @@ def _features(forms: list[Form], hints: list[str], asked: Asked, form: np.ndarra
     put("completed", np.array([one.completed for one in forms])[form] & same & (state > 0))
     put("repaired", np.array([one.repaired != "" for one in forms])[form])
     put("guessed", np.array([one.repaired == GUESS for one in forms])[form])
+    put("classed", np.array([one.classed for one in forms])[form])
     put("asked_covered", total(np.where(hit, weight[token], 0.0)) / whole)
     put("asked_missing", missing)
     put("main_missing", total((~hit & counted & asked.main[token]).astype(np.float32)))
@@ -159,6 +162,8 @@ def _features(forms: list[Form], hints: list[str], asked: Asked, form: np.ndarra
     put("head_late", head_found & (head_place >= LATE_PLACE))
     put("category_unasked", sorted_only & ~first_asked)
     put("offered_unasked", unasked)
+    first_mass = index.first_mass[name]
+    put("first_unasked", np.where(curated | sorted_only, 0.0, np.clip(first_mass - first_common, 0.0, None) / np.maximum(first_mass, 1e-9)))
     wanted, offered = np.array([facet_bits(one.words) for one in forms])[form], index.facets[name]
     put("facet_agrees", (wanted & offered > 0).sum(axis=1))
     put("facet_differs", ((wanted > 0) & (offered > 0) & (wanted & offered == 0)).sum(axis=1))

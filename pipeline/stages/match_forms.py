@@ -13,7 +13,8 @@ from rapidfuzz.distance import OSA
 
 from pipeline.stages import match_naming as naming
 from pipeline.stages import match_words as words
-from pipeline.stages.match_index import MAIN_PART, STATE_WORDS, Index, main_state, states_said, without_states
+from pipeline.stages.match_index import MAIN_PART, Index, without_states
+from pipeline.stages.match_named_state import STATE_WORDS, main_state, states_said
 
 # Shorter words are never taken for typing errors; longer ones may differ by one slip, long ones by two.
 REPAIRED_FROM, TWO_SLIPS_FROM = 5, 9
@@ -33,6 +34,7 @@ class Form(NamedTuple):
     completed: bool = False
     repaired: str = ""
     said: frozenset[str] = frozenset()  # every state that its words say
+    classed: bool = False  # the food is only named by its class ("spaghetti": pasta)
 
 
 class _Read(NamedTuple):
@@ -61,14 +63,31 @@ def forms(phrase: str, state: str, index: Index, vocabulary: words.Vocabulary, b
     written = without_states(texts)
     found = [_form(read, state)]
     if state or not _is_name(written, found[0], index):
+        found += [ground for form in found[:1] if (ground := _ground(form)) != form]
         replaced = _replaced(read, vocabulary)
         if replaced != read:
             found.append(_form(replaced, state or main_state(states_said([word.text for word in replaced]))))
-            if len(texts) > 1 and words.replaced_whole(texts, vocabulary) and not _is_name(written, found[0], index):
-                del found[0]  # "chicken fillet" is no chicken in pieces, "bread soda" no bread
+            if len(texts) > 1 and words.replaced_whole(texts, vocabulary) and not _is_name(written, found[0], index) and not _only_written(found, index):
+                del found[:-1]  # "chicken fillet" is no chicken in pieces, "bread soda" no bread
         found += [repaired for form in list(found) if (repaired := _repaired(form, index)) is not None]
+    found += _classed(read, found, index, vocabulary)
     found += _completed(written, state, index, vocabulary, beside)
     return list(dict.fromkeys(form for form in found if form.words))
+
+
+def _only_written(found: list[Form], index: Index) -> bool:
+    """Whether the table has the words as written in one name, and not those that replace them."""
+    written, replaced = (tuple(text for text in form.words if text not in naming.MINOR) or form.words for form in (found[0], found[-1]))
+    return not index.together(replaced) and index.together(found[0].words)
+
+
+def _classed(read: list[_Read], found: list[Form], index: Index, vocabulary: words.Vocabulary) -> list[Form]:
+    """The reading by class, where no name of the table has all words of any other reading."""
+    more = _replaced(read, vocabulary, vocabulary.classes) if vocabulary.classes else read
+    if more == read or any(index.together(form.words) for form in found):
+        return []
+    form = _form(more, found[0].state or main_state(states_said([word.text for word in more])))
+    return [form._replace(classed=True)]
 
 
 def _is_name(written: tuple[str, ...], form: Form, index: Index) -> bool:
@@ -90,12 +109,13 @@ def _read(phrase: str, vocabulary: words.Vocabulary) -> list[_Read]:
     return [_Read(said[place], place in heads, place < before) for place in kept]
 
 
-def _replaced(read: list[_Read], vocabulary: words.Vocabulary) -> list[_Read]:
-    """Regional words and synonyms replaced; what replaces the head word is the head."""
+def _replaced(read: list[_Read], vocabulary: words.Vocabulary, by: words.Replacements | None = None) -> list[_Read]:
+    """Regional words and synonyms (or what ``by`` lists) replaced; what replaces the head word is the head."""
+    by = vocabulary.replacements if by is None else by
     result: list[_Read] = []
     place, texts = 0, tuple(word.text for word in read)
     while place < len(read):
-        for source, target in vocabulary.replacements.get(texts[place], ()):
+        for source, target in by.get(texts[place], ()):
             span = read[place:place + len(source)]
             if texts[place:place + len(source)] == source and not (source in vocabulary.beside and all(word.main for word in span)):
                 head, main = any(word.head for word in span), any(word.main for word in span)
@@ -114,6 +134,14 @@ def _form(read: list[_Read], state: str) -> Form:
     heads = frozenset(word.text for word in among if word.head) or frozenset(kept[-1:])
     return Form(kept, heads, frozenset(word.text for word in among if word.main) or frozenset(kept), state,
                 said=states_said([word.text for word in read]) | _made(read))
+
+
+def _ground(form: Form) -> Form:
+    """The reading with minced meat as ground meat."""
+    words_ = naming.one_word_for_minced(form.words)
+    swap = dict(zip(form.words, words_, strict=True)) if len(words_) == len(form.words) else {}
+    return form if not swap else form._replace(
+        words=words_, heads=frozenset(swap[text] for text in form.heads), main=frozenset(swap[text] for text in form.main))
 
 
 def _made(read: list[_Read]) -> frozenset[str]:

@@ -19,18 +19,10 @@ import pandas as pd
 from scipy import sparse
 
 from pipeline.stages import match_naming as naming
+from pipeline.stages import match_named_state as naming_state
 from pipeline.stages import match_words as words
+from pipeline.stages.match_named_state import STATE_WORDS, states_said
 
-# Words of a name that say its state; the state is compared on its own.
-STATE_OF_WORD = {
-    "raw": "raw", "fresh": "fresh", "uncooked": "raw", "canned": "canned", "tinned": "canned", "tin": "canned", "can": "canned",
-    "dried": "dried", "dry": "dried", "frozen": "frozen", "cooked": "cooked", "boiled": "cooked", "drained": "drained",
-    "smoked": "smoked", "pickled": "pickled",
-    "unprepared": "raw",
-}
-STATE_WORDS = frozenset(STATE_OF_WORD)
-# "Cooked, boiled, drained" is cooked; "canned, drained" is drained.
-MAIN_STATES = ("cooked", "smoked", "pickled", "drained", "canned", "dried", "frozen", "raw")
 # Where a word of a name stands, as bits: in its first part, last there, in the part after a mere category.
 FIRST, HEAD, AFTER_CATEGORY = 1, 2, 4
 # A long name fits a phrase by chance: what each rare word that nobody asked for costs a name when candidates are chosen.
@@ -54,10 +46,12 @@ class Index:
 
     entry: np.ndarray  # position of the entry that the name belongs to
     curated: np.ndarray  # whether cooks use the name
+    taken: np.ndarray  # a cook's name that says more than the published one, where another entry is published by it (sweet onion)
     translated: np.ndarray
     sorted_only: np.ndarray  # the first part of the name only sorts it
     special: np.ndarray
     mass: np.ndarray  # rarity of the words that are about the food
+    first_mass: np.ndarray  # of those, in its first part
     kinds: np.ndarray  # names x kinds: words of each kind
     facets: np.ndarray  # names x groups: bits of the facet words
     key: np.ndarray  # number of the set of words that tells the food, pieces left out
@@ -70,6 +64,7 @@ class Index:
     bits: np.ndarray
     kind: np.ndarray
     place: np.ndarray
+    counted: np.ndarray  # whether the word is part of what the name is about
     sought: np.ndarray  # name * words + word, ascending
     sought_at: np.ndarray
     names: sparse.csr_matrix  # words x names
@@ -90,6 +85,18 @@ class Index:
     def width(self) -> int:
         """How many words the table knows."""
         return len(self.rarity)
+
+    def together(self, texts: tuple[str, ...]) -> bool:
+        """Whether one name has all of these words."""
+        found: set[int] | None = None
+        for number in (self.numbers.get(text, -1) for text in texts):
+            if number < 0:
+                return False
+            names = set(self.names.indices[self.names.indptr[number]:self.names.indptr[number + 1]].tolist())
+            found = names if found is None else found & names
+            if not found:
+                return False
+        return bool(found)
 
 
 def build(entries: pd.DataFrame, vocabulary: words.Vocabulary) -> Index:
@@ -117,7 +124,7 @@ def _arrays(entries, rows, numbers, rarity, unknown_rarity, known, cuts, not_sli
     sayings: dict[tuple[str, str, frozenset[str]], int] = {}
     stateless: dict[int, set[int]] = defaultdict(set)
     written: dict[frozenset[str], tuple[str, ...]] = {}
-    states = list(zip(entries["state"], entries["cooking_class"], strict=True))
+    states = naming_state.states(entries)
     groups = entries["food_group"].str.lower().map(lambda group: any(word in group for word in naming.SPECIAL_GROUPS)).to_numpy(dtype=bool)
     names = len(rows)
     starts = np.concatenate([[0], np.cumsum([len(row[3]) for row in rows])]).astype(np.int64)
@@ -125,6 +132,10 @@ def _arrays(entries, rows, numbers, rarity, unknown_rarity, known, cuts, not_sli
     sorted_only, key, saying = np.zeros(names, dtype=bool), np.zeros(names, dtype=np.int64), np.zeros(names, dtype=np.int64)
     whole = np.zeros(names, dtype=np.int64)
     facets = np.zeros((names, len(naming.FACETS)), dtype=np.int8)
+    published: dict[int, np.ndarray] = {}
+    own_words: dict[int, frozenset[str]] = {}
+    named = _named(rows, keys, cuts)
+    taken = np.zeros(names, dtype=bool)
     for number, (position, curated, _, found, said) in enumerate(rows):
         texts = tuple(item.text for item in found)
         first = tuple(item.text for item in found if item.place == 0)
@@ -137,7 +148,14 @@ def _arrays(entries, rows, numbers, rarity, unknown_rarity, known, cuts, not_sli
             bits.append(FIRST + HEAD * (item.text == head) if item.place == 0 else AFTER_CATEGORY * (sorting and item.place == 1))
         if not naming.FACET_WORDS.keys().isdisjoint(texts):
             facets[number] = facet_bits(texts)
+        levels = published.setdefault(position, facets[number].copy())  # the published name comes first
+        if curated:  # a cook's name for an entry does not hide what the published one says
+            facets[number] = np.where(levels > 0, levels, facets[number])
         key[number] = keys.setdefault(sharing_key(texts, cuts), len(keys))
+        if curated and not own_words[position].issuperset(texts):
+            taken[number] = named.get(key[number], position) != position
+        elif not curated:
+            own_words.setdefault(position, frozenset(texts))
         whole[number] = keys.setdefault(frozenset(texts), len(keys))
         saying[number] = sayings.setdefault((*states[position], said), len(sayings))
         if curated:
@@ -150,8 +168,9 @@ def _arrays(entries, rows, numbers, rarity, unknown_rarity, known, cuts, not_sli
     kinds = np.bincount(owner * len(naming.KINDS) + kind, minlength=names * len(naming.KINDS)).reshape(names, -1)[:, :len(naming.KINDS)]
     entry = np.array([row[0] for row in rows], dtype=np.int64)
     curated = np.array([row[1] for row in rows], dtype=bool)
-    counted = curated[owner] | ~np.isin(kind, naming.COSTLESS)
+    counted = curated[owner] | ~(np.isin(kind, naming.COSTLESS) | ((place > 0) & np.isin(kind, naming.COSTLESS_LATER)))
     mass = np.bincount(owner, weights=np.where(counted, rarity[word], 0.0), minlength=names)
+    first_mass = np.bincount(owner, weights=np.where(counted & (place == 0), rarity[word], 0.0), minlength=names)
     sought = owner * len(rarity) + word
     order = np.argsort(sought, kind="stable")
     listed = np.zeros(max(len(entries), 1), dtype=bool)
@@ -160,10 +179,20 @@ def _arrays(entries, rows, numbers, rarity, unknown_rarity, known, cuts, not_sli
     branded = kinds[:, naming.KIND_NUMBER["brand"]] > 0
     matrix = sparse.csr_matrix((rarity[word].astype(np.float32), (word, owner)), shape=(len(rarity), names))
     return Index(
-        entry, curated, np.array([row[2] for row in rows], dtype=bool), sorted_only, special, mass, kinds, facets, key, whole, saying, list(sayings),
-        np.array([state == "cooked" for state, _, _ in sayings], dtype=bool), starts, word, bits, kind, place, sought[order], order, matrix, LENGTH_COST * mass + SPECIAL_COST * (special | branded), numbers,
+        entry, curated, taken, np.array([row[2] for row in rows], dtype=bool), sorted_only, special, mass, first_mass, kinds, facets, key, whole, saying, list(sayings),
+        np.array([state == "cooked" for state, _, _ in sayings], dtype=bool), starts, word, bits, kind, place, counted, sought[order], order, matrix, LENGTH_COST * mass + SPECIAL_COST * (special | branded), numbers,
         rarity, unknown_rarity, keys, {number: np.array(sorted(found)) for number, found in stateless.items()}, written, known, cuts,
         frozenset(not_slips), listed)
+
+
+def _named(rows, keys: dict[frozenset[str], int], cuts: frozenset[str]) -> dict[int, int]:
+    """Which entry has a published name of just these words, by number of the words; -1 where several have."""
+    named: dict[int, int] = {}
+    for position, curated, _, found, _ in rows:
+        if not curated:
+            key = keys.setdefault(sharing_key(tuple(item.text for item in found), cuts), len(keys))
+            named[key] = position if named.get(key, position) == position else -1
+    return named
 
 
 def _names(name: str, common_names: str, vocabulary: words.Vocabulary) -> list[tuple[bool, bool, tuple[Word, ...], frozenset[str]]]:
@@ -206,11 +235,15 @@ def _translated_part(part: list[tuple[str, bool]], vocabulary: words.Vocabulary)
 
 def _placed(parts: list[list[tuple[str, bool]]], brands: frozenset[str]) -> tuple[Word, ...]:
     found: dict[str, Word] = {}
+    ground = not naming.MEATS.isdisjoint(words.singular(text) for part in parts for text, _ in part)
     for place, part in enumerate(parts):
+        before = ""
         for text, bracketed in part:
             text = words.singular(text)
+            text = "ground" if ground and text in naming.MINCED else text
             if text not in STATE_WORDS:
-                found.setdefault(text, Word(text, place, naming.kind_of(text, place, bracketed, text in brands)))
+                found.setdefault(text, Word(text, place, naming.kind_of(text, place, bracketed, text in brands, before.endswith("%"))))
+            before = text
     return tuple(found.values()) or tuple(Word(words.singular(text), 0, "head") for part in parts for text, _ in part)[:1]
 
 
@@ -229,16 +262,6 @@ def without_states(tokens: tuple[str, ...]) -> tuple[str, ...]:
     """``tokens`` without the words that say a state (unless nothing would be left)."""
     kept = tuple(dict.fromkeys(word for word in tokens if word not in STATE_WORDS))
     return kept or tokens
-
-
-def states_said(tokens) -> frozenset[str]:
-    """The states that the words say."""
-    return frozenset(STATE_OF_WORD[word] for word in tokens if word in STATE_OF_WORD)
-
-
-def main_state(states: frozenset[str]) -> str:
-    """The state that tells most about the food, of several that are said."""
-    return next((state for state in MAIN_STATES if state in states), "")
 
 
 def _last(tokens: tuple[str, ...], cuts: frozenset[str]) -> str:

@@ -32,7 +32,9 @@ WORDINGS: tuple[tuple[str, str], ...] = (
     (r"(?:separable )?lean only(?: eaten)?", "leanonly"),
     (r"(?:without|no) caffeine|caffeine[ -]free|decaf\b", "decaffeinated"),
     (r"ready[ -]to[ -](?:serve|eat|drink|feed|heat|use)", "ready"),
-    (r"whole[ -]?meal|whole[ -]?wheat", "whole wheat"),
+    (r"whole[ -]?meal|whole[ -]?wheat", "wholewheat wheat"),
+    (r"(?:fat )?in dry matter", ""),
+    (r"(?<=\d) +%", "%"),
     (r"\b(?:without|no|not) (?:added )?(?=[a-z]{3})", "un"),
 )
 _WORDING = re.compile(r"(?<![a-z0-9])(?:" + "|".join(f"(?P<w{number}>{pattern})" for number, (pattern, _) in enumerate(WORDINGS)) + ")")
@@ -61,13 +63,15 @@ _SETS: dict[str, str] = {
                 "industrial alaska native navajo hopi apache southwest indian oscar formula subsistence eskimo",
     "imported": "imported zealand new australian australia",
     "cooked": "fried boiled baked roasted braised grilled broiled stewed simmered microwaved steamed toasted heated reheated panbroiled "
-              "pan-fried pan rotisserie barbecued poached sauteed kippered creamed scrambled mashed french prepared breaded battered",
+              "pan-fried pan rotisserie barbecued poached sauteed kippered creamed scrambled mashed prepared breaded battered",
     "enriched": "enriched fortified vitamin ascorbic acid calcium iron added dha d a c e b6 b12 nutrient protein folic thiamin sodium phosphate "
                 "unenriched unvitamin unascorbic ca prop propionate",
     "imitation": "imitation substitute replacement meatless vegetarian vegan artificial analog style flavor flavored flavour",
     "manner": "seedless shelled hulled bulk miniature mini baby jumbo sliced diced chopped minced crushed shredded grated cubed crumbled halved "
               "pitted stoned peeled lump popped torn thick thin thinly packed firmly melted softened beaten chilled warm lukewarm hot-water "
-              "chunky smooth creamy slivered flaked unflavored unflavoured rinsed washed scrubbed cleaned deveined",
+              "coarsely finely roughly snipped pressed slivered flaked unflavored unflavoured rinsed washed scrubbed cleaned deveined",
+    "wholewheat": "wholewheat",
+    "texture": "chunky smooth creamy",
     "trimmed": "trimmed choice select prime grade separable inch",
     "generic": "regular plain common variety type all generic unspecified composite nfs unprepared",
     "plain": "year round average mixed species raw fresh mature seed commercially commercial prepared include ready fluid food distribution program usda solid liquid only "
@@ -79,12 +83,17 @@ KINDS = (*(kind for kind in _SETS), "brand", "number", *FACET_WORDS, "bracketed"
 KIND_NUMBER = {kind: number for number, kind in enumerate(KINDS)}
 # These are no part of what a name is about; each has a price of its own.
 COSTLESS = tuple(KIND_NUMBER[kind] for kind in ("plain", "generic", "enriched", "trimmed", "bracketed"))
+# Nor are these after the first comma: "Potato, without skin, raw" is about a potato.
+COSTLESS_LATER = tuple(KIND_NUMBER[kind] for kind in ("manner", "number", "skinon", "skinless", "bonein", "boneless"))
 # Words of a phrase without which the food is the same one: they need not be in a name.
-MINOR_KINDS = frozenset({"manner", "trimmed", "enriched", *(word for group in ("skin", "bone", "lean") for word in FACETS[group])})
+MINOR_KINDS = frozenset({"manner", "texture", "trimmed", "enriched", *(word for group in ("skin", "bone", "lean") for word in FACETS[group])})
 MINOR = frozenset({*(word for word, kind in KIND_OF_WORD.items() if kind in MINOR_KINDS),
                    *"raw fresh mature plain regular common variety whole seed".split()} - {"sodium", "phosphate", "protein", "iron", "calcium", "creamy", "acid"})
 # Words that name a piece of a food, on top of those of ``mappings/words.csv``: a phrase is never about them.
 PIECES = frozenset("fillet steak-cut cutlet chunk morsel slice crumb-size kernel wedge strip cube".split())
+
+# What a percentage of a name is of.
+LEVEL_WORDS = frozenset("fat milkfat lean".split())
 
 _BRAND = re.compile(r"\b(?=\w*[A-Z]\w*[A-Z])[\w'&.]{3,}")
 NOT_BRANDS = frozenset({"usda", "nfs", "dha", "urmis", "rte", "bbq"})
@@ -97,20 +106,56 @@ def one_wording(text: str) -> str:
     return _WORDING.sub(lambda found: WORDINGS[int(found.lastgroup[1:])][1], text)
 
 
+# Of these, what is minced and what is ground is the same; a spice or a nut that is ground is not minced.
+MEATS = frozenset("beef pork lamb veal mutton chicken turkey venison reindeer elk moose goat meat".split())
+MINCED = frozenset({"minced", "mince"})
+
+
+def one_word_for_minced(texts: tuple[str, ...]) -> tuple[str, ...]:
+    """``texts`` with "minced" as "ground" where they are about meat."""
+    if MINCED.isdisjoint(texts) or MEATS.isdisjoint(texts):
+        return texts
+    return tuple(dict.fromkeys("ground" if text in MINCED else text for text in texts))
+
+
+_LEVEL = re.compile(r"(\d+(?:[.,]\d+)?) ?(?:(?:-|–|to) ?(\d+(?:[.,]\d+)?) ?)?(?:%|percent\b|per cent\b)")
+_RATIO = re.compile(r"(?<![\d/.])(\d\d) ?/ ?(\d\d?)(?![\d/])")
+# "3% milk" is the milk of 3.25%.
+LEVEL_TOLERANCE = 0.5
+NOTHING_IN_IT = re.compile(r"\bnon-?fat\b|\bfat[ -]free\b|\bskim\b|\bskimmed\b")
+
+
+def levels(text: str) -> tuple[float, ...]:
+    """The percentages that a line says, and the parts of a ratio that make a hundred ("80/20")."""
+    if "%" not in text and "/" not in text and "per" not in text:
+        return ()
+    said = [float(found[1].replace(",", ".")) for found in _LEVEL.finditer(text.lower())]
+    said += [float(part) for found in _RATIO.finditer(text) if int(found[1]) + int(found[2]) == 100 for part in found.groups()]
+    return tuple(dict.fromkeys(said))
+
+
+def has_level(wanted: tuple[float, ...], name: str) -> bool:
+    """Whether a published name says one of the percentages; 0 may be said as "nonfat", and 100 says nothing."""
+    ranges = [(float(found[1].replace(",", ".")), float((found[2] or found[1]).replace(",", "."))) for found in _LEVEL.finditer(name.lower())]
+    return any(level == 100 or (level < 1 and NOTHING_IN_IT.search(name.lower())) or
+               any(low - LEVEL_TOLERANCE <= level <= high + LEVEL_TOLERANCE for low, high in ranges) for level in wanted)
+
+
 def brand_words(name: str) -> frozenset[str]:
     """The words of a published name in capitals, in lower case: brands, by the custom of tables."""
     found = {part.casefold() for word in _BRAND.findall(name) for part in re.split(r"[^A-Za-z0-9]+", word) if len(part) > 1}
     return frozenset(found - NOT_BRANDS)
 
 
-def kind_of(word: str, place: int, bracketed: bool, branded: bool) -> str:
-    """The kind of a word of a published name; ``place``: the number of its part between commas."""
+def kind_of(word: str, place: int, bracketed: bool, branded: bool, after_level: bool = False) -> str:
+    """The kind of a word of a published name; ``place``: the number of its part between commas;
+    ``after_level``: it stands after a percentage ("3.5% fat")."""
     if branded:
         return "brand"
     known = KIND_OF_WORD.get(word)
     if known is not None:
         return known
-    if any(mark.isdigit() or mark == "%" for mark in word):
+    if any(mark.isdigit() or mark == "%" for mark in word) or word in LEVEL_WORDS and after_level:
         return "number"
     if bracketed:
         return "bracketed"

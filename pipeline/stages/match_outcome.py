@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline import decisions
-from pipeline.stages import match_index, match_state, match_words
+from pipeline.stages import match_named_state, match_naming, match_state, match_words
 
 # The chance that a phrase which cooks use for different foods means the one that its words fit best.
 AMBIGUOUS_SHARE = 0.5
@@ -33,7 +33,8 @@ class Asked(NamedTuple):
     line that may complete a name; ``leftover``: words nobody has read; ``amount``:
     ``counted``, ``spooned`` or ``uncounted``; ``alternative``: the food after "or";
     ``remarks``: preparation and note, where a word may still change the food; ``line``: what names
-    the line where a person decided on this one line (:meth:`pipeline.decisions.Standing.line_key`).
+    the line where a person decided on this one line (:meth:`pipeline.decisions.Standing.line_key`);
+    ``levels``: percentages and ratios that the line says ("85% lean", "80/20").
     """
 
     phrase: str
@@ -45,6 +46,7 @@ class Asked(NamedTuple):
     alternative: str = ""
     remarks: str = ""
     line: str = ""
+    levels: tuple[float, ...] = ()
 
 
 def asked_by(line) -> Asked:
@@ -56,7 +58,13 @@ def asked_by(line) -> Asked:
     else:
         amount = "counted" if line.quantity_low > 0 and line.unit in ("", "piece") else "uncounted"
     return Asked(line.phrase, line.state, match_state.hint(line.unit, line.preparation), beside, line.leftover, amount,
-                 line.alternative, f"{line.preparation} {line.note}".strip())
+                 line.alternative, f"{line.preparation} {line.note}".strip(), levels=match_naming.levels(getattr(line, "text", "") or line.phrase))
+
+
+def level_differs(asked: Asked, name: str) -> bool:
+    """Whether the line says a percentage or a ratio that the name of the entry does not say."""
+    wanted = asked.levels or match_naming.levels(asked.phrase)
+    return bool(wanted) and not match_naming.has_level(wanted, name)
 
 
 phrase_key = lru_cache(maxsize=65536)(decisions.phrase_key)
@@ -65,7 +73,7 @@ phrase_key = lru_cache(maxsize=65536)(decisions.phrase_key)
 def state_asked(asked: Asked) -> str:
     """The state that the line asks for: the one it was read with, or "fresh" where the phrase says so and no other state."""
     said = phrase_key(asked.phrase).split()
-    if asked.state == "" and "fresh" in said and match_index.states_said(said) <= {"raw", match_state.FRESH}:
+    if asked.state == "" and "fresh" in said and match_named_state.states_said(said) <= {"raw", match_state.FRESH}:
         return match_state.FRESH
     return asked.state
 
@@ -123,7 +131,7 @@ class Best(NamedTuple):
 def doubt(best: Best, words_unread: bool, is_ambiguous: bool, accept_above: float, at_stake_above: float | None = None) -> str:
     """Why the best candidate must be looked at by a person, or "" when it need not be."""
     features = best.features
-    if words_unread or features["asked_missing"] > 0 or features["guessed"] > 0:
+    if words_unread or features["asked_missing"] > 0 or features["guessed"] > 0 or features["classed"] > 0:
         return "words-not-covered"
     if features["head_agrees"] == 0 or features["head_missing"] > 0 or features["head_differs"] > 0:
         return "head-differs"
@@ -133,7 +141,7 @@ def doubt(best: Best, words_unread: bool, is_ambiguous: bool, accept_above: floa
     return "close-call" if is_ambiguous or best.probability < needed else ""
 
 
-DOUBT_FEATURES = ("asked_missing", "guessed", "head_agrees", "head_missing", "head_differs", "state_refused", "facet_differs", "completed")
+DOUBT_FEATURES = ("asked_missing", "guessed", "classed", "head_agrees", "head_missing", "head_differs", "state_refused", "facet_differs", "completed")
 
 
 # None of the 690 lines that the core accepts out of fold was wrong: a runner-up below this probability is rated too high already.

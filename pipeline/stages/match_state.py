@@ -9,7 +9,7 @@ from __future__ import annotations
 
 # 1 yes, 0 open, -1 no; a state that is not listed is a no.
 AGREEMENT: dict[str, dict[str, float]] = {
-    "": {"": 1, "raw": 1, "dried": -1, "smoked": -0.7, "frozen": -0.6, "pickled": -0.7, "canned": -0.7, "drained": -0.7,
+    "": {"": 1, "raw": 1, "dried": -1, "smoked": -0.75, "frozen": -0.6, "pickled": -0.75, "canned": -0.7, "drained": -0.7,
          "cooked": -1},
     "fresh": {"raw": 1, "": 1, "frozen": -0.5},
     "raw": {"raw": 1, "": 0.8, "frozen": -0.5},

@@ -6,7 +6,9 @@ can meet. Words that say nothing about the food ("good-quality") fall away.
 
 The kinds of ``mappings/words.csv``: ``synonym``, ``plural``, ``misspelling`` and ``region``
 replace a word; ``ignore`` drops it; ``cut`` names a piece of a food and decides nothing
-("florets"); ``known`` is a food that must not be taken for a typing error of another;
+("florets"); ``class`` is the class of a food, or
+its plainest name, for a table that has no name with the food's own words ("spaghetti": pasta), and is never accepted
+by itself; ``known`` is a food that must not be taken for a typing error of another;
 ``ambiguous`` is a phrase that cooks use for different foods: ``means`` says when
 (``always``, ``counted``, ``uncounted``, ``spooned``; ``ever``: even where a state is said), and such a
 phrase is never accepted; ``telling`` changes what the food is, wherever in the line it stands ("salt,
@@ -72,17 +74,22 @@ def told_tokens(text: str) -> tuple[str, ...]:
     return tuple(singular(word) for word in _SPLIT.split(one_wording(plain(text))) if word and word not in STOP)
 
 
+# Source and target words of replacements, by the first word of the source.
+Replacements = dict[str, tuple[tuple[tuple[str, ...], tuple[str, ...]], ...]]
+
+
 @dataclass(frozen=True)
 class Vocabulary:
     """Replacements by their first word, longest first, and the words of the other kinds."""
 
-    replacements: dict[str, tuple[tuple[tuple[str, ...], tuple[str, ...]], ...]]
+    replacements: Replacements
     ignored: frozenset[str]
     cuts: frozenset[str] = frozenset()
     known: frozenset[str] = frozenset()
     telling: frozenset[str] = frozenset()
     ambiguous: dict[str, str] = field(default_factory=dict)
     telling_of: dict[str, frozenset[str]] = field(default_factory=dict)
+    classes: Replacements = field(default_factory=dict)  # the last resort: the class of a food
     beside: frozenset[tuple[str, ...]] = frozenset()  # replaced only where the line says "in" or "with" too ("chickpeas in water")
 
 
@@ -102,6 +109,7 @@ def vocabulary(words: pd.DataFrame) -> Vocabulary:
         listed.get("known", frozenset()), listed.get("telling", frozenset()),
         _ambiguous(ambiguous),
         {food: frozenset(singular(word) for word in rows["word"]) for food, rows in of_food.groupby("means")},
+        _replacements(words[words["kind"] == "class"]),
         frozenset(told_tokens(word) for word in words.loc[words["kind"].isin(REPLACING), "word"] if _BESIDE.search(plain(word))))
 
 

@@ -1,6 +1,6 @@
 """Learns ``reference/match_weights.csv`` from labelled lines, and says how far the result can be trusted.
 
-    python reference/build/train_match.py            learn and write
+    python reference/build/train_match.py [PROJECT]  learn and write (PROJECT: the folder that holds the imported table)
     python reference/build/train_match.py --check    learn and compare with the file: exit 1 when it differs
 
 Needs the Standard Reference release 26 imported as ``usda-sr26`` and the survey coders' links
@@ -49,23 +49,24 @@ FOLDS, ROUNDS, PULL, CERTAINTY_PULL, DIGITS = 5, 3, 0.02, 0.5, 3
 
 # Where learning starts and what it is pulled to: common practice, no source. What is not listed starts at 0.
 START = {
-    "intercept": -4, "exact": 3, "exact_curated": 2, "curated": 0.5, "listed": 0.5, "completed": 2, "repaired": -1, "guessed": -1, "asked_covered": 4,
+    "intercept": -4, "exact": 3, "exact_curated": 2, "curated": 0.5, "listed": 0.5, "completed": 2, "repaired": -1, "classed": -1, "first_unasked": -0.5, "unasked_wholewheat": -0.5, "guessed": -1, "asked_covered": 4,
     "asked_missing": -1.5, "main_missing": -1, "head_agrees": 2, "head_missing": -2, "head_differs": -1.5, "head_unnamed": -2, "head_late": -0.5,
     "category_unasked": -0.2, "offered_unasked": -2, "facet_agrees": 1, "facet_differs": -2, "state_same": 0.5, "state_agrees": 1.5,
     "state_refused": -1.5, "special_group": -1.5, "unasked_audience": -1, "unasked_brand": -1, "unasked_imitation": -1,
     **{f"unasked_{kind}": -0.3 for kind in ("imported", "cooked", "enriched", "number", "bracketed", "head", "early", "late")},
 }
-FREE = {"intercept", *(f"unasked_{kind}" for kind in ("plain", "manner", "skinon", "skinless", "bonein", "boneless", "leanandfat", "leanonly"))}
+FREE = {"intercept", *(f"unasked_{kind}" for kind in ("plain", "manner", "texture", "skinon", "skinless", "bonein", "boneless", "leanandfat", "leanonly"))}
 REWARDS = {"exact", "exact_curated", "curated", "listed", "completed", "asked_covered", "head_agrees", "facet_agrees", "state_same", "state_agrees", "unasked_generic", "unasked_unsalted",
            "unasked_unsweetened"}
 AT_LEAST = {"unasked_generic": 0.2}
 # These never weigh less than this: too few of the lines show them.
-AT_MOST = {"special_group": -0.8, "unasked_audience": -0.5, "unasked_brand": -0.5, "unasked_imitation": -0.5, "repaired": -0.5, "guessed": -0.5,
+AT_MOST = {"special_group": -0.8, "unasked_audience": -0.5, "unasked_brand": -0.5, "unasked_imitation": -0.5, "repaired": -0.5, "guessed": -0.5, "classed": -0.5, "first_unasked": -0.3, "unasked_wholewheat": -0.5,
            "asked_missing": -0.5, "head_missing": -0.5, "facet_differs": -1.0, "state_refused": -2.5, "unasked_salted": -0.2, "salted_cooked": -0.5}
 MEANINGS = {
     "intercept": "any entry at all, against none of these", "exact": "the same words on both sides", "exact_curated": "the very name that cooks use",
     "curated": "the name is one that cooks write", "listed": "an entry that cooks have a name for", "translated": "only with regional words of the name replaced",
     "completed": "a unit or preparation completes a name that cooks use (4 crab sticks)", "repaired": "only after a typing error was put right",
+    "classed": "only the class of the food is named (spaghetti, pasta)", "first_unasked": "share of the first part of the name that nobody asked for (Spring onion, onion)",
     "guessed": "only the end of an unknown word is known", "asked_covered": "share of the phrase's words (by rarity) that the name has",
     "asked_missing": "some word of the phrase that names the food is not in the name", "main_missing": "such words before the first comma, each",
     "minor_missing": "words about manner, number or level that are not in the name, each", "head_agrees": "what the phrase is about is what the name is about",
@@ -126,11 +127,11 @@ def read_csv(path: Path) -> pd.DataFrame:
 class Kitchen:
     """Tables and vocabularies, loaded once."""
 
-    def __init__(self):
+    def __init__(self, project: Path):
         self.reference, self.mappings = sources.load(), decisions.load()
         self.vocabulary = match_words.vocabulary(self.mappings.words)
         self.known = vocabulary(self.mappings.unit_words, self.mappings.sizes, self.mappings.states, self.mappings.preparations)
-        self.entries = {name: load_table(name, self.reference.sources).entries for name in (CORE, WHOLE)}
+        self.entries = {name: load_table(name, self.reference.sources, project).entries for name in (CORE, WHOLE)}
         self.indexes = {name: match_index.build(entries, self.vocabulary) for name, entries in self.entries.items()}
 
     def asked(self, text: str) -> Asked:
@@ -315,9 +316,9 @@ def weights_file(ranking: np.ndarray, certainty: np.ndarray) -> bytes:
     return buffer.getvalue().encode()
 
 
-def train() -> tuple[bytes, list[tuple[str, pd.DataFrame]]]:
-    """The file of weights, and what was measured out of fold, per set of lines."""
-    kitchen = Kitchen()
+def train(project: Path = ROOT) -> tuple[bytes, list[tuple[str, pd.DataFrame]]]:
+    """The file of weights, and what was measured out of fold, per set of lines; ``project`` holds the imported table."""
+    kitchen = Kitchen(project)
     sets = labelled(kitchen)
     by_fold = [np.round(learn_ranking(sets, fold), DIGITS) for fold in range(FOLDS)]
     certainty = np.round(learn_certainty(sets, by_fold), DIGITS)
@@ -327,7 +328,8 @@ def train() -> tuple[bytes, list[tuple[str, pd.DataFrame]]]:
 
 
 def main(arguments: list[str]) -> int:
-    content, found = train()
+    folders = [argument for argument in arguments if not argument.startswith("--")]
+    content, found = train(Path(folders[0]) if folders else ROOT)
     for name, table in found:
         if name == "survey links":
             plain = (read_csv(outside_folder() / "match-dev.csv")["basic"] == "True").to_numpy()

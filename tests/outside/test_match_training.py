@@ -21,7 +21,6 @@ import pytest
 
 from pipeline import decisions, sources
 from pipeline.composition.load import load_table
-from pipeline.problems import InputError
 from pipeline.stages.match import Matcher, asked_by
 from pipeline.stages.parse import parse_text, vocabulary
 
@@ -44,12 +43,9 @@ def pairs(name: str) -> pd.DataFrame:
 
 
 @pytest.fixture(scope="module")
-def whole(outside_data):
+def whole(imported_sr26):
     reference, mappings = sources.load(), decisions.load()
-    try:
-        table = load_table(TABLE, reference.sources)
-    except InputError:
-        pytest.skip(f"the table {TABLE} is not imported: potash composition import")
+    table = load_table(TABLE, reference.sources, imported_sr26)
     matcher = Matcher(table.entries, TABLE, mappings.words, reference.match_weights, mappings.foods.iloc[:0],
                       reference.rule("accept_above"), reference.rule("review_above"), values=table.values, rules=reference.rules)
     known = vocabulary(mappings.unit_words, mappings.sizes, mappings.states, mappings.preparations)
@@ -83,11 +79,11 @@ def test_what_no_entry_stands_for_is_not_accepted(whole):
     assert len(found) >= 10 and (found["match_outcome"] != "accepted").all()
 
 
-def test_learning_again_gives_the_same_weights_byte_for_byte(whole, outside_data):
+def test_learning_again_gives_the_same_weights_byte_for_byte(imported_sr26, outside_data):
     """``reference/match_weights.csv`` is what its script makes of today's words, names and labels."""
     if not (outside_data / "match-dev.csv").is_file():
         pytest.skip("the survey coders' links (match-dev.csv) are not among the published tables")
-    done = subprocess.run([sys.executable, "reference/build/train_match.py", "--check"], cwd=ROOT, capture_output=True, text=True,
+    done = subprocess.run([sys.executable, "reference/build/train_match.py", str(imported_sr26), "--check"], cwd=ROOT, capture_output=True, text=True,
                           env={**os.environ, "POTASH_OUTSIDE_DATA": str(outside_data)}, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "right of accepted" in done.stdout
