@@ -13,13 +13,14 @@ from rapidfuzz import fuzz, process
 
 from pipeline import batch, decisions
 from pipeline.composition import combine
-from pipeline.decide_effect import Effect, effect
+from pipeline.decide_effect import OUTCOME_WORDS, Effect, effect
 from pipeline.match_bench import AT_STAKE, CALLED, Bench, open_bench, parsed_texts
 from pipeline.phrases import line_key, pattern_fault, phrase_key
 from pipeline.problems import InputError, Problem
 from pipeline.root import ROOT
 from pipeline.sources import file_sha256
 from pipeline.stages.ingest import Collection, ingest
+from pipeline.stages.match import Asked as Question
 from pipeline.tables import STATES
 
 MATCH, NEVER, NOTE = decisions.DECISION_KINDS
@@ -130,6 +131,9 @@ def propose(asked: Asked, collection: Path | None = None, root: Path | None = No
     if faults:
         raise InputError(faults)
     changed, answers = effect(bench, whole, row["decision_id"], lines, read)
+    faults = _note_faults(asked, bench, changed)
+    if faults:
+        raise InputError(faults)
     return Proposed(row, whole, path, before, _amounts(row["entry_id"], bench), changed, answers, read.name)
 
 
@@ -194,6 +198,10 @@ def _entry(asked: Asked, bench: Bench) -> str:
     for table in bench.loaded:
         names = table.entries.set_index("entry_id")["name"]
         if asked.entry_id not in names.index:
+            padded = asked.entry_id.zfill(5)
+            if padded in names.index:
+                raise _wrong(f"table {table.name} has no entry {asked.entry_id!r}", f"Write {padded} ({names[padded]}): the leading zero is part of the id",
+                             "no-entry")
             near = process.extract(asked.words, names.to_dict(), scorer=fuzz.token_set_ratio, limit=3)
             raise _wrong(f"table {table.name} has no entry {asked.entry_id!r}",
                          f"Nearest to {asked.words!r}: " + "; ".join(f"{entry} {name}" for name, _, entry in near), "no-entry")
@@ -245,6 +253,24 @@ def _line_faults(asked: Asked, read: Collection, lines: pd.DataFrame) -> list[Pr
     return []
 
 
+def _note_faults(asked: Asked, bench: Bench, changed: Sequence[Effect]) -> list[Problem]:
+    """A note may not take a food out of every recipe: it would be weighed no more, and its potassium would be gone."""
+    if asked.kind != NOTE or asked.scope == decisions.LINE:
+        return []
+    remedy = "If one line is no food, decide on it alone: the line as it stands, with --recipe RECIPE"
+    weighed = [one for one in changed if OUTCOME_WORDS["accepted"] in one.before]
+    if weighed:
+        first = weighed[0]
+        return [_fault(f"{_lines(len(weighed))} that count today would be no food, the first: {first.recipe_id}, line {first.line_no}: "
+                       f"\"{first.text_as_written}\"", remedy, "note-on-food")]
+    if asked.scope == decisions.PATTERN:
+        return []
+    found = bench.matchers[0].answer(Question(phrase_key(asked.words), asked.state))[0]
+    if found["match_outcome"] != "accepted":
+        return []
+    return [_fault(f"{asked.words!r} is a food of the table: {found['entry_id']} {found['entry_name']}", remedy, "note-on-food")]
+
+
 def _row(asked: Asked, foods: pd.DataFrame, entry_name: str) -> dict[str, str]:
     serves = asked.table or ("core" if asked.entry_id else "")
     return {
@@ -273,6 +299,12 @@ def _id_faults(row: dict[str, str], foods: pd.DataFrame) -> list[Problem]:
     elif row["replaces"] and row["replaces"] in set(foods["replaces"]):
         by = foods.loc[foods["replaces"] == row["replaces"], "decision_id"].iloc[0]
         faults.append(_fault(f"{row['replaces']} was replaced by {by} before", f"Replace that one: --replaces {by}", "replaces"))
+    elif row["replaces"]:
+        old = foods.loc[foods["decision_id"] == row["replaces"]].iloc[0]
+        if old["kind"] == NEVER and row["kind"] != NEVER and old["decided_by"] != row["decided_by"]:
+            faults.append(_fault(f"{old['decision_id']} keeps a food out: {old['decided_by']}, {old['decided_on']}: {old['reason']}",
+                                 f"Who ruled it out may let it in again: --by \"{old['decided_by']}\", with the reason why that no longer holds",
+                                 "never-overturned"))
     return faults
 
 

@@ -360,4 +360,4 @@ def _dead(row: pd.Series, number: int, recipes: set[str]) -> Problem:
     if row["scope"] == LINE and row["recipe_id"] in recipes:
         return Problem(f"{WHERE}:{number + 2}", f"recipe {row['recipe_id']} no longer has the line {row['phrase']!r} of decision {row['decision_id']}",
                        "Decide again on the line as it is now, or remove the row", "dead-decision", WARNING, "match")
-    return Problem(f"{WHERE}:{number + 2}", what, "Keep it for another collection, or remove the row", "dead-decision", NOTE, "match")
+    return Problem(f"{WHERE}:{number + 2}", what, "Keep it: another recipe or the next refresh may ask for it", "dead-decision", NOTE, "match")

@@ -118,9 +118,16 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
 
 
 def _unused_decisions(job: Job, parsed: pd.DataFrame) -> list[Problem]:
+    """Decisions that no line asked for: each that lost its line, and the others in one note."""
     ignored = match_words.vocabulary(job.mappings.words).ignored
-    return decisions.dead_rows(job.mappings.foods, {table.name: table.entries for table in job.loaded}, parsed,
-                               lambda word: match_words.singular(word) in ignored)
+    found = decisions.dead_rows(job.mappings.foods, {table.name: table.entries for table in job.loaded}, parsed,
+                                lambda word: match_words.singular(word) in ignored)
+    lost = [one for one in found if one.severity != decisions.NOTE]
+    kept = len(found) - len(lost)
+    if not kept:
+        return lost
+    return [*lost, Problem(decisions.WHERE, f"{kept} decisions are asked for by no line of this collection",
+                           "Nothing to do: they stand for other recipes and the next refresh", "dead-decision", decisions.NOTE, "match")]
 
 
 def _joined(name: str, bundles: list[dict[str, pd.DataFrame]]) -> pd.DataFrame:

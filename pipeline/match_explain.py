@@ -240,11 +240,10 @@ def _stake(told: Explained) -> list[str]:
 def _next(told: Explained) -> list[str]:
     if told.outcome in ("accepted", "not-food") or not told.phrase:
         return []
-    entry = told.candidates[0]["entry_id"] if told.candidates else "ENTRY_ID"
     quoted = told.phrase.replace('"', "")
-    entry += f" --state {told.state}" if told.state else ""
+    entry = "ENTRY_ID" + (f" --state {told.state}" if told.state else "")  # the best candidate is in doubt: nobody should paste it
     table = f" --table {told.table}" if told.table != "core" else ""
-    return [f'To settle it: potash decide "{quoted}" {entry}{table} --by NAME --reason WHY (another entry if that is the right one)']
+    return [f'To settle it: potash decide "{quoted}" {entry}{table} --by NAME --reason WHY (or --never in place of the entry, where none is the food)']
 
 
 def _amount(value: float | None) -> str:

@@ -192,3 +192,34 @@ def test_the_command_writes_shows_and_refuses(tmp_path):
     assert "Written: mappings/foods.csv:" in done.out and path.read_bytes() != before
     rows = pd.read_csv(path, dtype="str", keep_default_na=False)
     assert rows["decision_id"].is_monotonic_increasing and "clotted-cream" in set(rows["decision_id"])
+
+
+# ---------------------------------------------------------------- what could hurt
+
+def test_a_note_never_takes_a_food_out_of_every_recipe(root):
+    assert "2 carrots" in refused(root, "carrots", kind="use-as-note")  # a line of this collection
+    assert "11124" not in refused(root, "carrot*", kind="use-as-note", scope="pattern")
+    assert "is a food of the table: 11352" in refused(root, "potatoes", kind="use-as-note")
+    assert propose(root, "2 carrots", kind="use-as-note", scope="line", recipe="quay-soup").effects[0].after.startswith("not a food")
+
+
+def test_who_ruled_a_food_out_may_let_it_in_again_and_nobody_else(root):
+    text = refused(root, "salt substitute", "02047", replaces="salt-substitute")
+    assert "keeps a food out" in text and "potassium" in text
+    foods = pd.read_csv(root / "mappings" / "foods.csv", dtype="str", keep_default_na=False).set_index("decision_id")
+    again = propose(root, "salt substitute", "02047", replaces="salt-substitute", by=foods.at["salt-substitute", "decided_by"])
+    assert again.row["replaces"] == "salt-substitute"
+
+
+def test_a_pattern_does_not_settle_what_is_known_to_mislead(root):
+    assert propose(root, "* salt", "02047", scope="pattern").effects == []
+    decide.write(propose(root, "* salt", "02047", scope="pattern"))
+    from pipeline.match_bench import open_bench
+
+    bench = open_bench("core", root=root)
+    matched, _ = bench.match(bench.read(["1 tsp low-sodium salt", "1 tsp potassium salt", "1 tsp lo-salt"]))
+    assert (matched["match_outcome"] != "accepted").all(), matched[["entry_name", "match_outcome"]]
+
+
+def test_a_number_that_lost_its_zero_is_given_back(root):
+    assert "Write 01053" in refused(root, "clotted cream", "1053")

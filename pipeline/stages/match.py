@@ -156,6 +156,8 @@ class Matcher:
             return {**_no_entry(self.table, "none", "decided-none", 1.0), "decision_id": decided.decision_id}, []
         if decided.scope != decisions.LINE and (match_outcome.unread(asked, self.vocabulary) or self._alternative_refused(asked)):
             return None
+        if decided.scope == decisions.PATTERN and match_outcome.ambiguous(asked, False, self.vocabulary):
+            return None  # "* salt" was not said of a salt that holds potassium: what is known to mislead needs a decision of its own
         if decided.kind == "use-as-note" and asked.alternative and decided.scope != decisions.LINE:
             return None  # what stands after "or" is no note
         if decided.kind == "use-as-note":
