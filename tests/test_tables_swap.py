@@ -151,9 +151,9 @@ def test_lines_that_lose_their_entry_withhold_figures_potassium_first(home: Path
 
 
 def test_the_other_way_round_figures_get_values(home: Path, release: Path) -> None:
-    plant(home, renamed, "core-renamed")
-    forth, back = swap.swap(release, "core", "core-renamed", home), swap.swap(release, "core-renamed", "core", home)
-    assert back.notes and "made on core, not on core-renamed" in back.notes[0] and forth.notes == []
+    plant(home, gone, "core-gone")
+    forth, back = swap.swap(release, "core", "core-gone", home), swap.swap(release, "core-gone", "core", home)
+    assert back.notes and "made on core, not on core-gone" in back.notes[0] and forth.notes == []
     assert set(back.decisions["state"]) == {"own"}  # they name the core, and hold there
     lost, gained = forth.figures[forth.figures["effect"] == "withheld"], back.figures[back.figures["effect"] == "settled"]
     assert len(lost) and set(lost["figure_id"]) == set(gained["figure_id"])

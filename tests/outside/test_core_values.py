@@ -247,7 +247,7 @@ def test_the_spread_covers_every_component(components):
 def test_words_mean_one_thing_and_never_turn_a_salt_substitute_into_salt():
     words = _text(ROOT / "mappings" / "words.csv")
     assert len(words) >= 250 and not words.duplicated(["word", "kind", "means"]).any()
-    assert set(words["kind"]) == {"synonym", "plural", "misspelling", "region", "ignore", "cut", "known", "ambiguous", "telling"}
+    assert set(words["kind"]) == {"synonym", "plural", "misspelling", "region", "ignore", "cut", "known", "ambiguous", "telling", "class"}
     assert (words.loc[words["kind"] == "ignore", "means"] == "").all()
     assert words["word"].is_monotonic_increasing
     words = words[words["kind"].isin(["synonym", "plural", "misspelling", "region"])]
