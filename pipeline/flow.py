@@ -19,11 +19,10 @@ from pipeline.orchestration import is_cached, run_flow, stage_task
 from pipeline.problems import InputError, Problem
 from pipeline.stages.release import ReleaseResult, release
 
-STAGES = ("read", "match", "weigh", "cook", "total", "judge", "audit")
 # A stage's kept results depend on its own code, not on that of the other stages.
 CODE = {name: (Path(steps.__file__), *(file for function in steps.CODE[name] for file in content.code_files(function)))
-        for name in STAGES}
-TASKS = {name: stage_task(getattr(steps, name), code_files=CODE[name]) for name in STAGES}
+        for name in steps.STAGES}
+TASKS = {name: stage_task(getattr(steps, name), code_files=CODE[name]) for name in steps.STAGES}
 # (stage, whether a kept result was reused), called whenever a task is done.
 Progress = Callable[[str, bool], None]
 
@@ -67,52 +66,25 @@ def run(job: Job, output: Path, progress: Progress) -> Outcome:
 
 def plan(job: Job) -> dict[str, int]:
     """How many tasks each stage has when nothing fails, in the order of the job."""
-    parts = len(steps.partitions(Shared.of(job).collection))
-    return {**dict.fromkeys(STAGES, parts), "release": 1}
+    parts = len(steps.partitions({name: getattr(job.collection, name) for name in steps.BY_RECIPE}))
+    return {**dict.fromkeys(steps.STAGES, parts), "release": 1}
 
 
 @dataclass(frozen=True)
 class Shared:
     """What many tasks are given, hashed once."""
 
-    job: Job
     collection: steps.Bundle
-    entries: Keyed
-    values: Keyed
-    at_stake: Keyed
-    mappings: Keyed
-    preferred: Keyed
-    later: Keyed
-    disagreements: Keyed
+    given: steps.Given
 
     @classmethod
     def of(cls, job: Job) -> Shared:
-        collection = {name: getattr(job.collection, name) for name in steps.BY_RECIPE}
-        entries, several = Keyed(job.table.entries), job.several
-        return cls(job, collection, entries, Keyed(job.table.values), Keyed(steps.at_stake(job.table.values)), Keyed(job.mappings),
-                   Keyed(several.first.entries) if several else entries, Keyed(several.later if several else ()),
-                   Keyed(several.disagreements if several else None))
+        return cls({name: getattr(job.collection, name) for name in steps.BY_RECIPE}, steps.Given.of(job, Keyed))
 
 
 def submitted(shared: Shared, part: steps.Bundle) -> dict[str, PrefectFuture]:
     """Submits the stages for one partition; each waits for those it takes its tables from."""
-    entries, values, mappings = shared.entries, shared.values, shared.mappings
-    table = shared.job.several.first.name if shared.job.several else shared.job.table.name
-    only = shared.job.reference.only
-    read = TASKS["read"].submit(part, mappings)
-    matched = TASKS["match"].submit(read, shared.preferred, table, mappings, only("match_weights", "rules"), shared.later,
-                                    shared.at_stake)
-    weighed = TASKS["weigh"].submit(read, matched, entries, only(
-        "measures", "edible_portions", "densities", "amount_spread", "amount_rules"))
-    cooked = TASKS["cook"].submit(read, matched, weighed, entries, mappings, only(
-        "yields", "retention", "retention_rules", "components"))
-    totals = TASKS["total"].submit(read, matched, weighed, cooked, entries, values, table, only(
-        "components", "energy_factors", "composition_spread", "rules", "wide_floors", "measures", "amount_rules", "densities", "edible_portions",
-        "yields", "retention"), shared.disagreements)
-    judged = TASKS["judge"].submit(read, totals, shared.job.policy, only(
-        "claims", "nutrient_reference_values", "energy_factors"))
-    audited = TASKS["audit"].submit(part, read, cooked, totals, judged, values, only("tolerances", "raw_cooked_pairs"))
-    return dict(zip(STAGES, (read, matched, weighed, cooked, totals, judged, audited), strict=True))
+    return steps.chain(lambda stage, *taken: TASKS[stage].submit(*taken), part, shared.given)
 
 
 def _bundles(

@@ -18,9 +18,8 @@ from pipeline.stages import match_next
 from pipeline.stages import parse as parse_stage
 from pipeline.stages.match import Asked, Matcher
 from pipeline.stages.match_naming import KIND_OF_WORD
+from pipeline.stages.match_outcome import AT_STAKE
 
-# What a wrong match of these can do to somebody with kidney disease; amounts per 100 g in these units.
-AT_STAKE = {"K": "mg", "P": "mg", "NA": "mg", "PROCNT": "g"}
 CALLED = {"K": "potassium", "P": "phosphorus", "NA": "sodium", "PROCNT": "protein"}
 RECIPE, VARIANT = "input", "base"
 # A list of lines does not say for how many or in whose cups: where that counts ("salt to taste"), for a family in the UK.
@@ -55,13 +54,7 @@ class Bench:
 
     def match(self, parsed: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Matched and Candidates: by the preferred table, and by the next ones what it does not settle."""
-        matched, candidates = match_stage.line_answers(parsed, self.matchers[0])
-        for matcher in self.matchers[1:]:
-            still_open = match_next.to_ask(matched, parsed, matcher.standing).to_numpy()
-            if still_open.any():
-                again, others = match_stage.line_answers(parsed[still_open].reset_index(drop=True), matcher)
-                matched, candidates = match_next.settled_by(matched, candidates, again, others)
-        return matched, candidates
+        return match_next.answered(parsed, self.matchers)
 
     def matcher(self, table: str) -> Matcher:
         """The matcher of one table; the preferred one's where ``table`` names none."""
@@ -142,17 +135,9 @@ def _set_up(reference: sources.Reference, mappings: decisions.Mappings, loaded: 
     table = several.table if several else loaded[0]
     sets = [(loaded[0].entries, loaded[0].name, mappings.foods)]
     sets += [(later.entries, later.name, later.foods) for later in several.later] if several else []
-    made = [_matcher(entries, name, foods, table.values, mappings.words, reference) for entries, name, foods in sets]
+    made = [match_stage.matcher(*one, mappings.words, reference, table.values) for one in sets]
     problems = [*(several.problems if several else ()), *made[0][1]]
     return Bench(reference, mappings, table, loaded, tuple(matcher for matcher, _ in made), tuple(problems))
-
-
-def _matcher(
-    entries: pd.DataFrame, table: str, foods: pd.DataFrame, values: pd.DataFrame, words: pd.DataFrame, reference: sources.Reference,
-) -> tuple[Matcher, list[Problem]]:
-    rows, problems = decisions.standing_decisions(foods, table, entries, disputed=True)
-    return Matcher(entries, table, words, reference.match_weights, rows, reference.rule("accept_above"), reference.rule("review_above"),
-                   values=values, rules=reference.rules), problems
 
 
 def parsed_texts(texts: list[str], mappings: decisions.Mappings, source: str = "") -> pd.DataFrame:

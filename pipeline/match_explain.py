@@ -74,7 +74,8 @@ def explain(line: str, table: str, top: int, decided: bool = True) -> Explained:
         raise InputError(Problem("--explain", "is an empty line", 'Write the line in quotes: --explain "2 tbsp double cream"', "no-line"))
     bench = open_bench(table, decided)
     parsed = bench.read([line])
-    row = parsed_texts([line], bench.mappings).iloc[0]
+    raw = parsed_texts([line], bench.mappings)
+    row = raw.iloc[0]
     matched = bench.match(parsed)[0].iloc[0]
     question = asked(parsed)[0]
     matcher = bench.matcher(matched["table"])
@@ -87,7 +88,8 @@ def explain(line: str, table: str, top: int, decided: bool = True) -> Explained:
     meant = matched["entry_id"] or (ids[0] if ids else "")
     rival = next((one for one in ids if one != meant), "")
     return Explained(
-        text=line, entry_id=matched["entry_id"], entry_name=matched["entry_name"], read=_read(line, bench, bool(bench.described(parsed).iloc[0])), phrase=row["phrase"], state=row["state"],
+        text=line, entry_id=matched["entry_id"], entry_name=matched["entry_name"], read=_read(line, bench, bool(bench.described(raw).iloc[0])),
+        phrase=row["phrase"], state=row["state"],
         doubts=[DOUBTS[code][1] for code in row["parse_reason"].split(";") if code in DOUBTS],
         table=matcher.table, asked_first=_asked_first(bench, matcher.table, question) if food else [],
         outcome=matched["match_outcome"], reason=matched["match_reason"], decision=_decision(bench, matched["decision_id"]),

@@ -9,6 +9,9 @@ from __future__ import annotations
 
 import errno
 import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -31,9 +34,10 @@ RECIPES_PER_PARTITION = 16
 LONGEST_MESSAGE = 300
 # The functions whose code, with all they import, decides whether a kept result still holds.
 CODE = {
-    "read": (parse_stage.parse, with_optional), "match": (match_stage.match, match_next.settled_by), "weigh": (weigh_stage.weigh,),
+    "read": (parse_stage.parse, with_optional), "match": (match_next.answered,), "weigh": (weigh_stage.weigh,),
     "cook": (cook_stage.cook,), "total": (total_stage.total,), "judge": (judge_stage.judge,), "audit": (audit_stage.audit,),
 }
+STAGES = ("read", "match", "weigh", "cook", "total", "judge", "audit")
 BY_RECIPE = ("recipes", "variants", "lines", "steps", "published", "printed_claims")
 
 
@@ -120,18 +124,10 @@ def match(
 
     ``at_stake``: the values that make a wrong entry matter (:func:`at_stake`), of all tables.
     """
-    def asked(parsed: pd.DataFrame, entries: pd.DataFrame, table: str, foods: pd.DataFrame):
-        return match_stage.match(parsed, entries, table, mappings.words, reference.match_weights, foods,
-                                 reference.rule("accept_above"), reference.rule("review_above"), values=at_stake, rules=reference.rules)
-
-    matched, candidates, found = asked(read["parsed"], entries, table, mappings.foods)
-    for other in later:
-        decided = decisions.Standing(decisions.standing_decisions(other.foods, other.name, other.entries)[0])
-        still_open = match_next.to_ask(matched, read["parsed"], decided)
-        if still_open.any():
-            again, others, _ = asked(read["parsed"][still_open.to_numpy()].reset_index(drop=True), other.entries, other.name, other.foods)
-            matched, candidates = match_next.settled_by(matched, candidates, again, others)
-    return {"matched": matched, "candidates": candidates, "problems": problems.to_table(found)}
+    sets = [(entries, table, mappings.foods), *((other.entries, other.name, other.foods) for other in later)]
+    made = [match_stage.matcher(*one, mappings.words, reference, at_stake) for one in sets]
+    matched, candidates = match_next.answered(read["parsed"], [matcher for matcher, _ in made])
+    return {"matched": matched, "candidates": candidates, "problems": problems.to_table(made[0][1])}
 
 
 def weigh(read: Bundle, matched: Bundle, entries: pd.DataFrame, reference: sources.Reference) -> Bundle:
@@ -183,3 +179,50 @@ def audit(
         judged["verdicts"], reference.tolerances, reference.raw_cooked_pairs, values, cooked["retentions"],
         cooked["cooked"], read["recipes"], read["variants"])
     return {"findings": findings, "problems": problems.to_table(found)}
+
+
+# ---------------------------------------------------------------- which stage takes what
+
+@dataclass(frozen=True)
+class Given:
+    """What every partition is given beside its own recipes; ``preferred`` and ``name`` are of the first of several tables."""
+
+    entries: Any
+    values: Any
+    at_stake: Any
+    mappings: Any
+    preferred: Any
+    name: str
+    later: Any
+    disagreements: Any
+    policy: Policy
+    reference: sources.Reference
+
+    @classmethod
+    def of(cls, kitchen: Any, held: Callable[[Any], Any] = lambda one: one) -> Given:
+        """From a job, or whatever has its table, several, mappings, policy and reference; ``held``: how the big ones are passed on."""
+        several, table = kitchen.several, kitchen.table
+        entries = held(table.entries)
+        return cls(entries, held(table.values), held(at_stake(table.values)), held(kitchen.mappings),
+                   held(several.first.entries) if several else entries, several.first.name if several else table.name,
+                   held(several.later if several else ()), held(several.disagreements if several else None), kitchen.policy, kitchen.reference)
+
+
+def chain(call: Callable[..., Any], part: Bundle, given: Given) -> dict[str, Any]:
+    """The stages in their order, each with what it takes; ``call(stage, ...)`` runs one or submits it. What each call gave, by stage."""
+    only, entries, values, mappings = given.reference.only, given.entries, given.values, given.mappings
+    read = call("read", part, mappings)
+    matched = call("match", read, given.preferred, given.name, mappings, only("match_weights", "rules"), given.later, given.at_stake)
+    weighed = call("weigh", read, matched, entries, only("measures", "edible_portions", "densities", "amount_spread", "amount_rules"))
+    cooked = call("cook", read, matched, weighed, entries, mappings, only("yields", "retention", "retention_rules", "components"))
+    totals = call("total", read, matched, weighed, cooked, entries, values, given.name, only(
+        "components", "energy_factors", "composition_spread", "rules", "wide_floors", "measures", "amount_rules", "densities", "edible_portions",
+        "yields", "retention"), given.disagreements)
+    judged = call("judge", read, totals, given.policy, only("claims", "nutrient_reference_values", "energy_factors"))
+    audited = call("audit", part, read, cooked, totals, judged, values, only("tolerances", "raw_cooked_pairs"))
+    return dict(zip(STAGES, (read, matched, weighed, cooked, totals, judged, audited), strict=True))
+
+
+def straight(part: Bundle, kitchen: Any) -> dict[str, Bundle]:
+    """All stages on one part at once, without Prefect: the bundles by stage (``kitchen`` as for :meth:`Given.of`)."""
+    return chain(lambda stage, *taken: globals()[stage](*taken), part, Given.of(kitchen))

@@ -183,19 +183,11 @@ def run(part: steps.Bundle, setting: Setting) -> tuple[steps.Bundle, list[Proble
 
 
 def _stages(part: steps.Bundle, setting: Setting) -> steps.Bundle:
-    reference, mappings, several = setting.reference, setting.mappings, setting.several
-    entries, values, name = setting.table.entries, setting.table.values, setting.order[0]
-    preferred, later, disagreements = (several.first.entries, several.later, several.disagreements) if several else (entries, (), None)
-    read = steps.read(part, mappings)
-    matched = steps.match(read, preferred, name, mappings, reference, later, values)
-    weighed = steps.weigh(read, matched, entries, reference)
-    cooked = steps.cook(read, matched, weighed, entries, mappings, reference)
-    totals = steps.total(read, matched, weighed, cooked, entries, values, name, reference, disagreements)
-    judged = steps.judge(read, totals, setting.policy, reference)
-    audited = steps.audit(part, read, cooked, totals, judged, values, reference)
-    figures = doubted(totals["figures"], audited["findings"], read["variants"], setting.ingested)
-    verdicts = judged_again(judged["verdicts"], totals["figures"], figures, read["recipes"], read["variants"], setting.policy, reference)
-    return {"settled": totals["settled"], "matched": matched["matched"], "figures": figures, "verdicts": verdicts}
+    done = steps.straight(part, setting)
+    read, totals, judged = done["read"], done["total"], done["judge"]
+    figures = doubted(totals["figures"], done["audit"]["findings"], read["variants"], setting.ingested)
+    verdicts = judged_again(judged["verdicts"], totals["figures"], figures, read["recipes"], read["variants"], setting.policy, setting.reference)
+    return {"settled": totals["settled"], "matched": done["match"]["matched"], "figures": figures, "verdicts": verdicts}
 
 
 def _notes(release: Path, order_a: list[str], today: pd.DataFrame, broken: list[Problem]) -> list[str]:

@@ -11,7 +11,7 @@ from pipeline.composition.load import load_table
 from pipeline.match_bench import listed
 from pipeline.problems import Problem
 from pipeline.stages import parse as parse_stage
-from pipeline.stages.match import match
+from pipeline.stages.match import line_answers, matcher
 
 TABLE = "core"
 
@@ -38,5 +38,5 @@ def matched(texts: list[str], foods: pd.DataFrame, entries: pd.DataFrame | None 
 def matched_lines(lines: pd.DataFrame, foods: pd.DataFrame, entries: pd.DataFrame | None = None):
     """The same for parsed lines that carry ids of their own."""
     reference, mappings, core = kitchen()
-    return match(lines, core.entries if entries is None else entries, TABLE, mappings.words, reference.match_weights, foods,
-                 reference.rule("accept_above"), reference.rule("review_above"), values=core.values, rules=reference.rules)
+    found, problems = matcher(core.entries if entries is None else entries, TABLE, foods, mappings.words, reference, core.values)
+    return *line_answers(lines, found), problems

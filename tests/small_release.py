@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import release_example
+import straight
 
 from pipeline import job as jobs
-from pipeline import steps
 from pipeline.stages.release import release
 
 # Invented dishes that between them use every kind of number: pieces, thirds, spoons, a drained tin, refuse, an
@@ -68,14 +68,5 @@ def build(folder: Path) -> Path:
     """Writes the collection and its release below ``folder``, without Prefect; returns the release's folder."""
     (folder / "quay.yaml").write_text(COLLECTION, encoding="utf-8")
     job = jobs.prepare_job(folder / "quay.yaml", "core")
-    part = {name: getattr(job.collection, name) for name in steps.BY_RECIPE}
-    entries, values, table = job.table.entries, job.table.values, job.table.name
-    read = steps.read(part, job.mappings)
-    matched = steps.match(read, entries, table, job.mappings, job.reference, at_stake=values)
-    weighed = steps.weigh(read, matched, entries, job.reference)
-    cooked = steps.cook(read, matched, weighed, entries, job.mappings, job.reference)
-    totals = steps.total(read, matched, weighed, cooked, entries, values, table, job.reference)
-    judged = steps.judge(read, totals, job.policy, job.reference)
-    audited = steps.audit(part, read, cooked, totals, judged, values, job.reference)
-    tables = jobs.assemble(job, [read, matched, weighed, cooked, totals, judged, audited], [])
+    tables = straight.tables(job)
     return release(tables, jobs.meta(job, 1), folder / "output", release_example.PASSED).folder

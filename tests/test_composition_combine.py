@@ -15,11 +15,12 @@ import numpy as np
 import pandas as pd
 import pytest
 import release_example
+import straight
 import tampering
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline import decisions, sources, steps, trace, trace_view
+from pipeline import decisions, sources, trace, trace_view
 from pipeline import job as jobs
 from pipeline.composition import combine, store
 from pipeline.composition.combine_same import same_foods
@@ -102,18 +103,7 @@ def project(tmp_path_factory) -> Path:
 def run(project: Path, table: str, folder: Path) -> tuple[dict[str, pd.DataFrame], Path]:
     """All stages and the release, as the flow strings them together, without Prefect."""
     job = jobs.prepare_job(project / "dish.yaml", table, project)
-    part = {name: getattr(job.collection, name) for name in steps.BY_RECIPE}
-    entries, values, several = job.table.entries, job.table.values, job.several
-    first = several.first if several else job.table
-    read = steps.read(part, job.mappings)
-    matched = steps.match(read, first.entries, first.name, job.mappings, job.reference, several.later if several else (), values)
-    weighed = steps.weigh(read, matched, entries, job.reference)
-    cooked = steps.cook(read, matched, weighed, entries, job.mappings, job.reference)
-    totals = steps.total(read, matched, weighed, cooked, entries, values, first.name, job.reference,
-                         several.disagreements if several else None)
-    judged = steps.judge(read, totals, job.policy, job.reference)
-    audited = steps.audit(part, read, cooked, totals, judged, values, job.reference)
-    tables = jobs.assemble(job, [read, matched, weighed, cooked, totals, judged, audited], [])
+    tables = straight.tables(job)
     return tables, release(tables, jobs.meta(job, jobs.exit_status(tables)), folder, release_example.PASSED).folder
 
 

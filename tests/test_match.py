@@ -30,7 +30,8 @@ from hypothesis import strategies as st
 from pipeline import decisions, sources, tables
 from pipeline.composition.load import load_table
 from pipeline.stages import match_state, match_words
-from pipeline.stages.match import Asked, Matcher, asked_by, match
+from pipeline.stages.match import Asked, Matcher, asked_by, line_answers
+from pipeline.stages.match import matcher as of_table
 from pipeline.stages.match_model import CERTAINTY, CERTAINTY_FEATURES
 from pipeline.stages.parse import parse, parse_text, vocabulary
 
@@ -62,10 +63,9 @@ def parsed(texts: list[str]) -> pd.DataFrame:
 
 def matched(texts: list[str], foods: pd.DataFrame | None = None, entries: pd.DataFrame | None = None):
     reference, mappings, core = kitchen()
-    return match(
-        parsed(texts), core.entries if entries is None else entries, TABLE, mappings.words, reference.match_weights,
-        mappings.foods.iloc[:0] if foods is None else foods, reference.rule("accept_above"), reference.rule("review_above"),
-        values=core.values, rules=reference.rules)
+    found, problems = of_table(core.entries if entries is None else entries, TABLE, mappings.foods.iloc[:0] if foods is None else foods,
+                               mappings.words, reference, core.values)
+    return *line_answers(parsed(texts), found), problems
 
 
 @cache

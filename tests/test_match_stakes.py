@@ -10,7 +10,8 @@ import pandas as pd
 import pytest
 from test_match import TABLE, answer, asked, kitchen, matcher, parsed
 
-from pipeline.stages.match import Asked, doubt, match
+from pipeline.decisions import standing_decisions
+from pipeline.stages.match import Asked, Matcher, doubt, line_answers
 from pipeline.stages.match_outcome import Best, meant, stakes
 
 
@@ -61,9 +62,9 @@ def test_a_runner_up_that_differs_much_sends_the_line_to_a_person():
     reference, mappings, core = kitchen()
 
     def outcome(**more) -> str:
-        found, _, _ = match(parsed(["1 tin tomato puree"]), core.entries, TABLE, mappings.words, reference.match_weights, mappings.foods.iloc[:0],
-                            0.85, reference.rule("review_above"), **more)
-        return found["match_outcome"][0]
+        found = Matcher(core.entries, TABLE, mappings.words, reference.match_weights, standing_decisions(mappings.foods.iloc[:0], TABLE, core.entries)[0],
+                        0.85, reference.rule("review_above"), **more)
+        return line_answers(parsed(["1 tin tomato puree"]), found)[0]["match_outcome"][0]
     assert outcome(values=core.values, rules=_rules()) == "review"
     harmless = _rules(much_K=5000.0, much_NA=5000.0, much_P=5000.0, much_PROCNT=500.0)
     assert outcome(values=core.values, rules=harmless) == outcome()

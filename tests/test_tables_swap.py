@@ -12,6 +12,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 import small_release
+import straight
 from table_root import NEXT, Rows, plant, root, row, tree
 
 from pipeline import job as jobs
@@ -200,16 +201,7 @@ def test_the_dry_run_tells_what_a_run_then_gives_once_it_is_adopted(
 
 def whole(job: jobs.Job) -> dict[str, pd.DataFrame]:
     """The tables of a release, made by the stages as a run makes them."""
-    part = {name: getattr(job.collection, name) for name in steps.BY_RECIPE}
-    entries, values, table = job.table.entries, job.table.values, job.table.name
-    read = steps.read(part, job.mappings)
-    matched = steps.match(read, entries, table, job.mappings, job.reference, at_stake=values)
-    weighed = steps.weigh(read, matched, entries, job.reference)
-    cooked = steps.cook(read, matched, weighed, entries, job.mappings, job.reference)
-    totals = steps.total(read, matched, weighed, cooked, entries, values, table, job.reference)
-    judged = steps.judge(read, totals, job.policy, job.reference)
-    audited = steps.audit(part, read, cooked, totals, judged, values, job.reference)
-    return jobs.assemble(job, [read, matched, weighed, cooked, totals, judged, audited], [])
+    return straight.tables(job)
 
 
 def test_a_row_that_names_both_tables_holds_without_an_edit_and_breaks_all_the_same(home: Path, release: Path) -> None:

@@ -43,15 +43,7 @@ def settled(job) -> pd.DataFrame:
 
 
 def staged(job, part) -> pd.DataFrame:
-    reference, entries, mappings = job.reference, job.table.entries, job.mappings
-    read = steps.read(part, mappings)
-    matched = steps.match(read, entries, "core", mappings, reference, at_stake=job.table.values)
-    weighed = steps.weigh(read, matched, entries, reference)
-    cooked = steps.cook(read, matched, weighed, entries, mappings, reference)
-    totals = steps.total(read, matched, weighed, cooked, entries, job.table.values, "core", reference)
-    judged = steps.judge(read, totals, job.policy, reference)
-    steps.audit(part, read, cooked, totals, judged, job.table.values, reference)
-    return totals["settled"]
+    return steps.straight(part, job)["total"]["settled"]
 
 
 def culprits(job, part) -> list[str]:

@@ -14,7 +14,7 @@ STATES = (
     ("pickled", r"\bpickled\b|^Pickles"),
     ("drained", r"\bcanned\b.*\b(?:drained|rinsed)\b|\bdrained solids\b"),
     ("canned", r"\bcanned\b"),
-    ("dried", r", dry(?:$|,)"),  # "buckwheat groats, roasted, dry" are sold so; "cooked, dry heat" is not meant
+    ("dried", r", dry$"),  # "buckwheat groats, roasted, dry" are sold so; "cooked, dry heat" is not meant
     ("cooked", r"\b(?:cooked|boiled|baked|roasted|broiled|braised|stewed|simmered|grilled|fried|microwaved|steamed)\b"
                r"|\b(?:heated|sauteed|toasted|pan-browned|prepared)\b"),
     ("smoked", r"\b(?:smoked|kippered)\b"),

@@ -17,6 +17,7 @@ import pandas as pd
 
 from pipeline import decisions, tables
 from pipeline.problems import Problem
+from pipeline.sources import Reference
 from pipeline.stages import match_features, match_forms, match_index, match_model, match_outcome, match_words
 from pipeline.stages.match_outcome import AMBIGUOUS_SHARE, DOUBT_FEATURES, Asked, Best, asked_by, doubt
 
@@ -26,7 +27,7 @@ KEPT_ABOVE = 0.01
 # Phrases compared at once: enough to be fast, few enough to need little memory.
 AT_ONCE = 2000
 
-__all__ = ["Asked", "Matcher", "Ranked", "asked_by", "doubt", "line_answers", "match"]
+__all__ = ["Asked", "Matcher", "Ranked", "asked_by", "doubt", "line_answers", "matcher"]
 
 
 class Ranked(NamedTuple):
@@ -39,24 +40,18 @@ class Ranked(NamedTuple):
     features: dict[str, float]
 
 
-def match(
-    parsed: pd.DataFrame, entries: pd.DataFrame, table: str, words: pd.DataFrame, weights: pd.DataFrame,
-    foods: pd.DataFrame, accept_above: float, review_above: float, *,
-    values: pd.DataFrame | None = None, rules: pd.DataFrame | None = None,
-) -> tuple[pd.DataFrame, pd.DataFrame, list[Problem]]:
-    """Matches every parsed line.
+def matcher(
+    entries: pd.DataFrame, table: str, foods: pd.DataFrame, words: pd.DataFrame, reference: Reference, values: pd.DataFrame | None = None,
+) -> tuple[Matcher, list[Problem]]:
+    """The matcher of one table, and the decisions on it that have expired or contradict each other.
 
-    ``parsed``: model Parsed; ``entries``: model Entries of ``table``; ``words``:
-    ``mappings/words.csv``; ``weights``: feature, weight; ``foods``: ``mappings/foods.csv``.
-    ``accept_above`` and ``review_above``: probabilities (``reference/rules.csv``). With ``values``
-    (model Values) and ``rules`` an accept needs more certainty where more is at stake.
-    Returns Matched (one row per line), Candidates (up to five per line; of an accepted line the
-    winner and those that could be meant instead, which widen its interval), problems
-    (expired and conflicting decisions).
+    ``entries``: model Entries of ``table``; ``foods``, ``words``: ``mappings/foods.csv`` and ``words.csv``;
+    ``reference``: its ``match_weights`` and ``rules``. With ``values`` (entry_id, component, value) an accept needs more
+    certainty where more is at stake.
     """
     standing, problems = decisions.standing_decisions(foods, table, entries, disputed=True)
-    matcher = Matcher(entries, table, words, weights, standing, accept_above, review_above, values=values, rules=rules)
-    return *line_answers(parsed, matcher), problems
+    return Matcher(entries, table, words, reference.match_weights, standing, reference.rule("accept_above"), reference.rule("review_above"),
+                   values=values, rules=reference.rules), problems
 
 
 def line_answers(parsed: pd.DataFrame, matcher: Matcher) -> tuple[pd.DataFrame, pd.DataFrame]:

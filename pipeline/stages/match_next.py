@@ -13,9 +13,12 @@ Its answer counts
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pandas as pd
 
 from pipeline.decisions import Standing
+from pipeline.stages.match import Matcher, line_answers
 
 OPEN = ("review", "none")
 NOT_THERE = ("no-candidate", "words-not-covered", "head-differs", "state-differs")
@@ -25,6 +28,18 @@ UNREAD = "unreadable"
 def unsettled(matched: pd.DataFrame) -> pd.Series:
     """Which rows of ``matched`` (model Matched) another table may settle."""
     return matched["match_outcome"].isin(OPEN) & (matched["match_reason"] != UNREAD)
+
+
+def answered(parsed: pd.DataFrame, matchers: Sequence[Matcher]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Matched and Candidates of parsed lines (model Parsed): by the matcher of the preferred table, the first, and by each
+    next one what it may settle."""
+    matched, candidates = line_answers(parsed, matchers[0])
+    for matcher in matchers[1:]:
+        still_open = to_ask(matched, parsed, matcher.standing).to_numpy()
+        if still_open.any():
+            again, others = line_answers(parsed[still_open].reset_index(drop=True), matcher)
+            matched, candidates = settled_by(matched, candidates, again, others)
+    return matched, candidates
 
 
 def to_ask(matched: pd.DataFrame, parsed: pd.DataFrame, standing: Standing) -> pd.Series:

@@ -23,7 +23,8 @@ from pipeline.stages import match_named_state, match_naming, match_state, match_
 AMBIGUOUS_SHARE = 0.5
 # A description that says itself that it leaves something open ("NS as to form": not specified).
 UNSAID = re.compile(r"\bns as to\b|\bnot specified\b")
-AT_STAKE = ("K", "P", "NA", "PROCNT")
+# What a wrong match of these can do to somebody with kidney disease; amounts in these units.
+AT_STAKE = {"K": "mg", "P": "mg", "NA": "mg", "PROCNT": "g"}
 
 
 class Asked(NamedTuple):
