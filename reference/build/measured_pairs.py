@@ -12,7 +12,8 @@ retention that agree with each other and with the pairs.
 Which value stands. A factor that release 6 publishes keeps its value unless the pairs clearly contradict it; the pairs
 then set the interval, on both sides of the value that stands. Contradicted is a published factor outside the 90 %
 interval of the middle of at least FEWEST_PAIRS pairs of the class itself, the yield's own uncertainty included; then the
-least squares' value stands and the interval still covers the published one. For vegetables (KEEPS) even that does not
+least squares' value stands and the interval still covers the published one; potassium, phosphorus and sodium stay as
+published where the pairs say less. For vegetables (KEEPS) even that does not
 suffice: their published factor must lie outside the interval that holds 90 % of the pairs. Raw and cooked vegetables of
 a table are different crops, which shifts a middle by more than its standard error says, and a retention that is too low
 understates potassium: the dangerous error for those who cook from these figures. Protein, which release 6 does not list,
