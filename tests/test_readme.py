@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import click
+import pandas as pd
 import pytest
 
 from pipeline.cli import commands
@@ -111,6 +112,20 @@ def test_the_decisions_of_the_tour_would_stand():
     for words in tour:
         done = subprocess.run([POTASH, *words[1:]], capture_output=True, text=True, timeout=120)
         assert done.returncode == 0 and "Nothing was written" in done.stdout, (words, done.stderr)
+
+
+def test_the_recipe_of_the_tour_runs_as_it_is_written(tmp_path):
+    written = re.search(r"```yaml\n(.*?)```", README, flags=re.DOTALL).group(1)
+    (tmp_path / "collection").mkdir()
+    (tmp_path / "collection" / "slipway-bean-salad.yaml").write_text(written, encoding="utf-8")
+    done = subprocess.run([POTASH, "run", tmp_path / "collection", "--output", tmp_path / "out"], capture_output=True, text=True, timeout=300)
+    assert done.returncode in (0, 1), done.stdout + done.stderr
+    release, = (tmp_path / "out").glob("*-*")
+    variants = pd.read_csv(release / "figures.csv", dtype=str)["variant_id"]
+    assert set(variants) == {"base", "with-optional", "with-tuna"}
+    assert set(pd.read_csv(release / "problems.csv", dtype=str)["code"]) <= {"dead-decision"}
+    outcomes = pd.read_csv(release / "lines.csv", dtype=str)["outcome"]
+    assert len(outcomes) == 12 and (outcomes == "accepted").all()
 
 
 def test_what_the_readme_shows_of_a_run_is_what_a_run_prints(demo):
