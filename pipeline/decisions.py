@@ -22,7 +22,7 @@ from typing import NamedTuple
 import pandas as pd
 
 from pipeline.phrases import line_key, pattern_fault, pattern_fits, patterns_meet, pattern_words, phrase_key
-from pipeline.problems import WARNING, InputError, Problem
+from pipeline.problems import NOTE, WARNING, InputError, Problem
 from pipeline.sources import ROOT, file_sha256, read_csv
 from pipeline.tables import STATES
 
@@ -159,7 +159,6 @@ def _is_day(text: str) -> bool:
 # ---------------------------------------------------------------- which decisions hold
 
 DISPUTED = "disputed"  # the kind of decisions that contradict each other; never written in the file
-NOTE = "note"  # the severity of a row that does no harm
 WHERE = "mappings/foods.csv"
 
 

@@ -14,7 +14,7 @@ from pipeline.composition.combine_weigh import weighing
 from pipeline.composition.load import CompositionTable, load_table
 from pipeline.content import content_key
 from pipeline.policy import Policy, load_policy
-from pipeline.problems import ERROR, Problem
+from pipeline.problems import ERROR, NOTE, Problem
 from pipeline.sources import ROOT
 from pipeline.stages import audit_entries, match_words
 from pipeline.stages.ingest import Collection, ingest
@@ -122,12 +122,12 @@ def _unused_decisions(job: Job, parsed: pd.DataFrame) -> list[Problem]:
     ignored = match_words.vocabulary(job.mappings.words).ignored
     found = decisions.dead_rows(job.mappings.foods, {table.name: table.entries for table in job.loaded}, parsed,
                                 lambda word: match_words.singular(word) in ignored)
-    lost = [one for one in found if one.severity != decisions.NOTE]
+    lost = [one for one in found if one.severity != NOTE]
     kept = len(found) - len(lost)
     if not kept:
         return lost
     return [*lost, Problem(decisions.WHERE, f"{kept} decisions are asked for by no line of this collection",
-                           "Nothing to do: they stand for other recipes and the next refresh", "dead-decision", decisions.NOTE, "match")]
+                           "Nothing to do: they stand for other recipes and the next refresh", "dead-decision", NOTE, "match")]
 
 
 def _joined(name: str, bundles: list[dict[str, pd.DataFrame]]) -> pd.DataFrame:

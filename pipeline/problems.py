@@ -11,8 +11,8 @@ from dataclasses import asdict, dataclass
 
 import pandas as pd
 
-ERROR = "error"
-WARNING = "warning"
+ERROR, WARNING, NOTE = "error", "warning", "note"
+SEVERITIES = (ERROR, WARNING, NOTE)  # the gravest first
 
 COLUMNS = ("severity", "code", "stage", "recipe_id", "where", "what", "remedy")
 
@@ -22,7 +22,7 @@ class Problem:
     """A finding that somebody has to act on.
 
     ``severity`` is ``error`` (the thing named in ``where`` gives no result) or
-    ``warning`` (it gives one, with a doubt). ``code`` is a closed, lower-case word
+    ``warning`` (it gives one, with a doubt); a ``note`` does no harm. ``code`` is a closed, lower-case word
     with hyphens. ``where`` names a file with its line, or a recipe with its line.
     ``recipe_id`` is empty when the problem is not about one recipe.
     """
@@ -51,9 +51,13 @@ class InputError(Exception):
 
 
 def to_table(problems: Iterable[Problem]) -> pd.DataFrame:
-    """Problems as a table (one row each, sorted, duplicates removed); columns ``COLUMNS``."""
-    rows = [asdict(problem) for problem in sorted(set(problems))]
+    """Problems as a table (one row each, the gravest first, duplicates removed); columns ``COLUMNS``."""
+    rows = [asdict(problem) for problem in sorted(set(problems), key=_gravest_first)]
     return pd.DataFrame(rows, columns=list(COLUMNS)).astype("str")
+
+
+def _gravest_first(problem: Problem) -> tuple[int, Problem]:
+    return SEVERITIES.index(problem.severity), problem
 
 
 def from_table(table: pd.DataFrame) -> list[Problem]:

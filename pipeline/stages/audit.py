@@ -10,9 +10,9 @@ from __future__ import annotations
 import pandas as pd
 
 from pipeline import tables
-from pipeline.problems import Problem
+from pipeline.problems import NOTE, SEVERITIES, WARNING, Problem
 from pipeline.stages import audit_drift, audit_plausible, conditions
-from pipeline.stages.audit_findings import NOTE, SEVERITIES, WARNING, finding
+from pipeline.stages.audit_findings import finding
 
 # The figures that decide what somebody with kidney disease may eat.
 RENAL = ("K", "P", "NA", "NACL", "PROCNT")

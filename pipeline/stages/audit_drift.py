@@ -13,9 +13,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from pipeline.policy import MASS_UNITS, MOLAR_MASS, in_mg
-from pipeline.problems import WARNING as PROBLEM_WARNING
-from pipeline.problems import Problem
-from pipeline.stages.audit_findings import ERROR, NOTE, WARNING, basis_mass_g, finding, known, slug
+from pipeline.problems import ERROR, NOTE, WARNING, Problem
+from pipeline.stages.audit_findings import basis_mass_g, finding, known, slug
 from pipeline.stages.conditions import BASIS_WORDS, Figure, Index, plain, satisfies
 
 # What a printed figure is of today's when a unit slipped, and what slipped.
@@ -119,7 +118,7 @@ def _not_comparable(row) -> Problem:
         where=f"{row.recipe_id}/{row.variant_id}: published {row.component} {row.value:g} {row.unit} ({row.printed_in})",
         what="there is no figure today that it could be compared with",
         remedy="Write the component as a tagname of reference/components.csv, in a unit that fits it",
-        code="printed-figure-unknown", severity=PROBLEM_WARNING, stage="audit", recipe_id=row.recipe_id)
+        code="printed-figure-unknown", severity=WARNING, stage="audit", recipe_id=row.recipe_id)
 
 
 def _withheld(row, figure: Figure) -> dict:

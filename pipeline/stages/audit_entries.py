@@ -7,7 +7,8 @@ import pandas as pd
 from pipeline import tables
 from pipeline.composition.recomputed import ENERGY
 from pipeline.sources import Reference
-from pipeline.stages.audit_findings import NOTE, finding
+from pipeline.problems import NOTE
+from pipeline.stages.audit_findings import finding
 
 
 def entries(recomputed: pd.DataFrame, lines: pd.DataFrame, reference: Reference) -> pd.DataFrame:

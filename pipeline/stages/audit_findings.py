@@ -8,9 +8,6 @@ from collections.abc import Iterable
 
 from pipeline.stages.conditions import Figure, Index
 
-ERROR, WARNING, NOTE = "error", "warning", "note"
-SEVERITIES = (ERROR, WARNING, NOTE)
-
 
 def finding(
     check: str, recipe_id: str, variant_id: str, key: Iterable[str], severity: str, what: str, remedy: str, *,

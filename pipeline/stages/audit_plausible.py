@@ -10,7 +10,8 @@ import math
 
 import pandas as pd
 
-from pipeline.stages.audit_findings import ERROR, NOTE, WARNING, basis_mass_g, finding, known
+from pipeline.problems import ERROR, NOTE, WARNING
+from pipeline.stages.audit_findings import basis_mass_g, finding, known
 from pipeline.stages.conditions import Index, plain
 
 PROXIMATES = ("WATER", "PROCNT", "FAT", "CHOCDF", "ALC")
