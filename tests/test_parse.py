@@ -8,12 +8,16 @@ more than they measure it.
 ``tests/data/parse_blind_a.csv`` and ``parse_blind_b.csv`` were written and labelled as somebody
 marks a printed line, before the stage read them: quantity and unit are the first stated ones. When
 it first read them, 81 % and 80 % were exact as marked, 94 % and 93 % by the conventions of
-``pipeline/stages/parse.py``, and the food words stood in the phrase of 98 % and 98 %.
+``pipeline/stages/parse.py``, and the food words stood in the phrase of 98 % and 98 %. They are of odd
+lines. ``parse_blind_c.csv`` is of ordinary ones, labelled in the same way by somebody who had not seen the stage:
+at first reading 94 % exact as marked, 99 % by the conventions, the food words in 98 %. Then bay leaves, fillets,
+stock cubes and juiced lemons, which its labels count without a unit, were counted so.
 """
 
 from __future__ import annotations
 
 import math
+import re
 import time
 from functools import cache
 from pathlib import Path
@@ -79,12 +83,12 @@ def test_quantity_and_unit_are_exact_on_the_labelled_lines():
         found = read(row.text)
         if (_shown(found["quantity_low"]), _shown(found["quantity_high"]), found["unit"]) != (row.quantity_low, row.quantity_high, row.unit):
             wrong.append(row.text)
-    assert len(wrong) <= 0.03 * len(_labelled()), wrong
+    assert len(wrong) <= 0.02 * len(_labelled()), wrong  # measured: 12 of 636
 
 
 def test_the_phrase_holds_the_food_words_of_the_labelled_lines():
     missing = [row.text for row in _labelled().itertuples() if not set(row.food_words.split()) <= set(read(row.text)["phrase"].split())]
-    assert len(missing) <= 0.05 * len(_labelled()), missing
+    assert len(missing) <= 0.002 * len(_labelled()), missing  # measured: none
 
 
 @pytest.mark.parametrize("column", ["kind", "state", "optional", "amount_rule"])
@@ -95,7 +99,7 @@ def test_the_other_columns_of_the_labelled_lines(column):
         found = ("yes" if found else "") if column == "optional" else found
         if found != row[column]:
             wrong.append((row["text"], found, row[column]))
-    assert len(wrong) <= 0.02 * len(_labelled()), wrong
+    assert len(wrong) <= 0.002 * len(_labelled()), wrong  # measured: none, one of them in amount_rule
 
 
 def test_the_phrase_carries_no_preparation_or_amount():
@@ -106,7 +110,7 @@ def test_the_phrase_carries_no_preparation_or_amount():
 # ---------------------------------------------------------------- lines labelled before they were read
 
 def _unit_of(word: str) -> str:
-    found = _known().units.exactly([token.low for token in tokenise(word)])
+    found = _known().units.exactly([token.low for token in tokenise(word.rstrip("."))])
     return found[0] if found else word
 
 
@@ -120,24 +124,35 @@ def _as_marked(found: dict, low: str, high: str, unit: str) -> bool:
     return _same(found["quantity_low"], float(low)) and _same(found["quantity_high"], float(high)) and found["unit"] == unit
 
 
+def _length_in(text: str, number: float, unit: str) -> bool:
+    """Whether a reading is the length that stands in the line: "5cm piece", "1 (2-inch) piece", "an inch"."""
+    written = re.search(r"([\d.]+)[ -]?(?:inch|cm)", text)
+    return unit in ("inch", "cm") and number == (float(written[1]) if written else 1)
+
+
 def _by_convention(text: str, found: dict, low: str, high: str, unit: str) -> bool:
     """Whether the reading differs from the mark only by a convention that ``parse`` documents."""
     got, of = found["quantity_low"], found["unit"]
     if low == "":  # a pinch is one pinch; a few are two to four
-        return got == 1 and (of == unit or of in ("thumb", "inch", "cm")) or "few" in found["parse_reason"] or of in ("inch", "cm") or found["each_unit"] in ("inch", "cm")
+        return (got == 1 and of in (unit, "thumb") or "few" in found["parse_reason"] and got in (2, 3) or _length_in(text, got, of)
+                or got == 1 and _length_in(text, found["each_quantity"], found["each_unit"]))
     marked = float(low)
     other = read(found["note"].split(";")[0].strip() + " butter") if found["note"] else found
     return (
-        _same(got, marked) and (of in ("juice-of", "zest-of") or of in (f"heaped {unit}", f"thick {unit}", f"thin {unit}") or unit == "" and of in ("fillet", "leg", "breast", "leaf", "piece"))
+        _same(got, marked) and (of in (f"heaped {unit}", f"thick {unit}", f"thin {unit}") or unit == "" and of in ("leg", "breast", "piece")
+                               or of == "" and _unit_of(found["phrase"].rpartition(" ")[2]) == unit != "")
         or got == 1 and found["each_unit"] == unit and _same(found["each_quantity"], marked)  # "400 g tin": one tin of 400 g
         or unit == "dozen" and of == "" and _same(got, 12 * marked)
-        or of == unit and got > marked and ("plus" in text or "+" in text)
-        or of in ("inch", "cm") and unit == "piece"
+        or of == unit and marked < got <= 1.5 * marked and ("plus" in text or "+" in text)
+        or unit == "piece" and _length_in(text, got, of)
         or other is not found and _same(other["quantity_low"], marked) and other["unit"] == unit  # the other of two measures
     )
 
 
-@pytest.mark.parametrize("name, lines, as_marked, by_convention, foods", [("a", 540, 0.86, 0.98, 0.97), ("b", 200, 0.86, 0.96, 0.97)])
+@pytest.mark.parametrize("name, lines, as_marked, by_convention, foods", [
+    # measured: 0.887, 0.996, 0.998; 0.872, 0.975, 0.995; 0.975, 1, 0.985
+    ("a", 540, 0.88, 0.995, 0.995), ("b", 200, 0.87, 0.97, 0.99), ("c", 400, 0.97, 0.995, 0.98),
+])
 def test_lines_labelled_before_they_were_read(name, lines, as_marked, by_convention, foods):
     table = _csv(ROOT / "tests" / "data" / f"parse_blind_{name}.csv")
     assert len(table) >= lines and not table["text"].duplicated().any()
@@ -160,7 +175,7 @@ def test_lines_labelled_before_they_were_read(name, lines, as_marked, by_convent
     ("turmeric powder - 1/2 tsp", 0.5, 0.5, "teaspoon", "turmeric powder"),
     ("salt and pepper, 1/4 teaspoon each", 0.25, 0.25, "teaspoon", "salt and pepper"),
     ("mashed potato, 300 g", 300, 300, "g", "mashed potato"), ("whites of 2 eggs", 2, 2, "", "egg whites"), ("yolk of 1 egg", 1, 1, "", "egg yolk"),
-    ("2 eggs, yolks only", 2, 2, "", "egg yolks"), ("lemon juice from 1 lemon", 1, 1, "juice-of", "lemon juice"),
+    ("2 eggs, yolks only", 2, 2, "", "egg yolks"), ("lemon juice from 1 lemon", 1, 1, "", "lemon juice"),
     ("one dozen eggs", 12, 12, "", "eggs"), ("1-2 dozen clams", 12, 24, "", "clams"), ("1 doz. eggs", 12, 12, "", "eggs"),
     ("5 # potatoes", 5, 5, "lb", "potatoes"), ("1# ground beef", 1, 1, "lb", "ground beef"), ("1 #10 can tomatoes", 1, 1, "tin", "tomatoes"),
     ("1 No. 2 can tomatoes", 1, 1, "tin", "tomatoes"), ("quarter teaspoon cloves", 0.25, 0.25, "teaspoon", "cloves"),
@@ -172,7 +187,7 @@ def test_lines_labelled_before_they_were_read(name, lines, as_marked, by_convent
     ("1 tablespoon seeded and minced jalapeno", 1, 1, "tablespoon", "jalapeno"), ("2 cups flour, plus 2 tablespoons flour", 2.125, 2.125, "cup", "flour"),
     ("4 chicken thighs", 4, 4, "", "chicken thighs"), ("3 celery ribs", 3, 3, "rib", "celery ribs"), ("2 racks baby back ribs", 2, 2, "rack", "baby back ribs"),
     ("a pinch or two of salt", 1, 2, "pinch", "salt"), ("1 package, 8 ounces, cream cheese", 1, 1, "packet", "cream cheese"), ("fillet of sole, 1 lb", 1, 1, "lb", "fillet of sole"),
-    ("1 lb pork shoulder, fat trimmed", 1, 1, "lb", "pork shoulder"), ("bay leaf", 1, 1, "leaf", "bay leaf"), ("1/2 a 410g tin of lentils", 0.5, 0.5, "tin", "lentils"),
+    ("1 lb pork shoulder, fat trimmed", 1, 1, "lb", "pork shoulder"), ("bay leaf", 1, 1, "", "bay leaf"), ("1/2 a 410g tin of lentils", 0.5, 0.5, "tin", "lentils"),
 ])
 def test_lines_that_were_once_misread(text, low, high, unit, phrase):
     found = read(text)
@@ -296,7 +311,7 @@ def test_a_second_food_behind_a_plus_is_not_lost():
 @pytest.mark.parametrize("text, low, unit, phrase, state", [
     ("1 tsp salt and 1/2 tsp pepper", 1, "teaspoon", "salt", ""),
     ("1 rack of ribs", 1, "rack", "rack of ribs", ""),
-    ("1 chicken or vegetable stock cube", 1, "cube", "chicken stock cube", ""),
+    ("1 chicken or vegetable stock cube", 1, "", "chicken stock cube", ""),
     ("250 g firm tofu, patted dry and cubed", 250, "g", "firm tofu", ""),
     ("100 g dried chickpeas, soaked overnight and cooked", 100, "g", "dried chickpeas", "dried"),
     ("5% fat mince, 500 g", 500, "g", "5% fat mince", ""),

@@ -13,7 +13,8 @@ from pipeline import lineage, sources, tables
 from pipeline.composition.household import measures_of
 from pipeline.problems import InputError
 from pipeline.stages import weigh as stage
-from pipeline.stages.weigh_lookup import Food, find_density, find_edible, find_measure, food_key, open_books
+from pipeline.stages.weigh_density import find_density
+from pipeline.stages.weigh_lookup import Food, find_edible, find_measure, food_key, open_books
 
 ROOT = Path(__file__).resolve().parents[1] / "reference"
 BOOK_NAMES = ("measures", "edible_portions", "densities", "amount_spread", "amount_rules")
@@ -204,7 +205,7 @@ def test_a_unit_is_read_wherever_it_is_written():
 def test_juice_and_zest_are_not_the_whole_fruit():
     whole, juice = one(phrase="lemon", quantity=1), one(phrase="lemon", quantity=1, preparation="juiced")
     assert (whole.mass_g, juice.mass_g) == (58.0, 48.0)
-    assert one(phrase="lemon juice", quantity=1, unit="juice-of").mass_g == 48.0
+    assert one(phrase="lemon juice", quantity=1, preparation="juiced").mass_g == 48.0
 
 
 def test_a_dried_fruit_is_not_a_fresh_one():

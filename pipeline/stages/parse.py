@@ -8,21 +8,21 @@ read amounts, ``parse_food`` with ``parse_alternatives`` and ``parse_juice`` the
 
 How the fields are to be read:
 
-* ``unit`` is a canonical word of ``mappings/unit_words.csv``, or "" for a bare count ("3 eggs"), or
-  ``juice-of`` / ``zest-of`` with a count of fruit and the phrase "lemon juice" / "lemon zest".
+* ``unit`` is a canonical word of ``mappings/unit_words.csv``, or "" for a bare count ("3 eggs").
+  "Juice of 2 lemons" counts lemons: quantity 2, phrase "lemon juice", preparation "juiced" ("zested" for zest).
   "heaped tablespoon" is a unit of its own; other such words ("scant", "good") are notes.
 * A length ("a 5 cm piece of ginger") is quantity 5, unit ``cm``; of what has a diameter or a thickness
   it is the size of one ("7-inch tortilla": quantity 1, each 7 inch; "3 1-inch-thick slices").
 * "400 g tin" is one ``tin`` of each 400 g; "2 dozen" is 24; a pinch, a bay leaf, a sprig is one.
-* A unit word behind the food that only counts ("3 garlic cloves") leaves the phrase; one that names
-  the cut stays in it too ("4 salmon fillets": unit ``fillet``, phrase "salmon fillets"). Thighs,
-  breasts, chops, steaks and the like are counted: "4 chicken thighs" has no unit.
+* A unit word behind the food that only counts ("3 garlic cloves") leaves the phrase and is the unit. One
+  that is part of the name stays there and is counted: "4 salmon fillets", "2 bay leaves", "1 stock cube"
+  and "4 chicken thighs" have no unit.
 * ``each_*`` is the size of one unit; ``each_unit`` is ``piece`` in "1 pack of 4 crumpets".
 * A state before the food stays in the phrase ("dried apricots") and is in ``state`` too; behind the
   food ("peas, frozen") it is only in ``state``. A tin is ``canned``, and ``drained`` when that is said.
-* Of two measures the surer one is the quantity, the other is in ``note``: grams before a volume,
-  millilitres before a cup or a pint, which differ between countries; else the first, which is the
-  author's own ("8 oz/225 g" is 8 oz). Measures that disagree are reported.
+* Of two measures the first is the quantity, for it is the author's own ("8 oz/225 g" is 8 oz), and the other is in ``note``.
+  A surer second one sizes it: "2 cups (240 g)" are 2 cups of each 120 g, "1 pint (600 ml)" is one of 600 ml.
+  Measures that disagree are reported.
 * A list of foods with one amount ("1 tsp each cumin and coriander", "oil, salt, pepper") is one
   phrase joined by "and", with the reason ``two-foods``.
 * An amount behind "plus" or "and" with the same food is added; with another food it stays in

@@ -24,7 +24,7 @@ def citrus(words: str) -> str:
 
 
 def opens_with_juice(top: list[Token], reading: Reading) -> tuple[str, int]:
-    """("juice-of" or "zest-of", position after it) when the line opens so, else ("", 0).
+    """("juice" or "zest", position after it) when the line opens so, else ("", 0).
 
     "Juice of 1 lemon", "finely grated zest and juice of 2 limes", "juice ½ lemon".
     """
@@ -46,7 +46,7 @@ def opens_with_juice(top: list[Token], reading: Reading) -> tuple[str, int]:
         reading.doubt("zest-also")
     for token in top[:position]:
         token.role = "unit" if token.low in _JUICE | _ZEST else "preparation" if token.low in ("grated", "finely", "pared", "freshly", "strained") else "joint"
-    return ("juice-of" if "juice" in kinds else "zest-of"), position
+    return ("juice" if "juice" in kinds else "zest"), position
 
 
 def opens_with_egg_part(top: list[Token], reading: Reading) -> list[Token]:
@@ -75,15 +75,16 @@ def juiced_after(part: list[Token], reading: Reading) -> bool:
     if kinds == {"juice", "zest"}:
         reading.doubt("zest-also")
     give(words, "preparation")
-    juice_phrase("juice-of" if "juice" in kinds else "zest-of", reading)
+    juice_phrase("juice" if "juice" in kinds else "zest", reading)
     return True
 
 
-def juice_phrase(unit: str, reading: Reading) -> None:
-    """Set unit and phrase: ``juice-of`` with "lemon juice", ``zest-of`` with "lemon zest"."""
+def juice_phrase(part: str, reading: Reading) -> None:
+    """The phrase "lemon juice" or "lemon zest"; of counted fruit the preparation says that one is juiced or zested."""
     if reading.amount is None:
         reading.amount = Amount(low=1.0, high=1.0)
         reading.doubt("implied-one")
     if reading.amount.unit in ("", "piece", "half"):
-        reading.amount.unit, reading.amount.kind = unit, "piece"
-    reading.suffix = unit.split("-")[0]
+        reading.amount.unit, reading.amount.kind = "", "piece"
+        reading.taken = {"juice": "juiced", "zest": "zested"}[part]
+    reading.suffix = part

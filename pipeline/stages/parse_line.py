@@ -44,9 +44,10 @@ REASONS: dict[str, tuple[float, str]] = {
 }
 _SEASONINGS = frozenset("salt pepper sea black white kosher fresh / coarsely pink ground freshly and & seasoning table rock cracked fine coarse flaky flakes peppercorns".split())
 _PHRASE_ENDS = frozenset({"and", "&", "of", "with", "the", "a", "an", "or", "-", "'", "/", "x", "in", "for", "to", "plus", "from"})
-# A trailing unit word that only counts ("3 garlic cloves") leaves the phrase; other ones name the cut and stay.
+# A trailing unit word that only counts ("3 garlic cloves") leaves the phrase; other ones are part of the name and stay.
 _ONLY_COUNTS = frozenset({"clove", "stick", "sprig", "slice", "rasher", "stalk", "head", "bulb", "wedge", "tin", "jar", "packet", "bunch", "strip", "knob", "sheet",
                           "handful", "pinch", "segment", "thin slice", "thick slice", "square", "nest", "sachet", "tub", "carton", "punnet", "ball", "block", "ear"})
+_NAMES_WITH_UNIT = frozenset({"cinnamon", "french", "cocktail", "bread"})  # sticks and slices that are foods
 _NEVER_TRAILS = frozenset({"piece", "half", "quarter", "round", "bean", "roll", "ring", "kernel", "spoonful", "cake", "part", "recipe", "log", "slab", "rack", "shot", "side", "case", "glass", "plate", "mug", "drop", "dash", "splash", "pod",
                            "heart", "grind", "bar", "tube", "bottle", "stone", "cm", "inch", "loaf", "batch", "bag", "teabag", "portion", "finger"})
 
@@ -219,7 +220,7 @@ def _describes(part: list[Token], reading: Reading) -> None:
 
 
 def _unit_behind(reading: Reading) -> None:
-    """The unit of "3 garlic cloves" or "4 salmon fillets"; and a "unit" that was the food itself."""
+    """The unit of "3 garlic cloves", behind the food; and a "unit" that was the food itself."""
     amount, known = reading.amount, reading.known
     words = [token for token in reading.phrase if token.role == "phrase"]
     if amount and not words and not reading.before and amount.unit_words and amount.kind in ("piece", "container", "vague") and amount.unit not in LENGTHS | {"piece", "tin", "pinch"}:
@@ -237,10 +238,14 @@ def _unit_behind(reading: Reading) -> None:
     found = known.units.at(words, len(words) - 1)
     if not found or found[0][1] not in ("piece", "container", "vague") or found[0][0] in _NEVER_TRAILS or words[-2].low == "the":
         return
-    if found[0][0] in _COUNTED_CUTS and words[-2].low != "celery":
+    unit, kind = found[0]
+    if unit in _COUNTED_CUTS and words[-2].low != "celery":
         return
-    amount.unit, amount.kind = found[0]
-    if amount.unit in _ONLY_COUNTS and words[-2].low not in ("cinnamon", "french", "cocktail", "bread"):
+    only_counts = unit in _ONLY_COUNTS and words[-2].low not in _NAMES_WITH_UNIT
+    if kind == "piece" and not only_counts and unit != "rib":  # a rib of celery is a stalk
+        return  # part of the name: "4 salmon fillets", "2 bay leaves", "1 cinnamon stick"
+    amount.unit, amount.kind = unit, kind
+    if only_counts:
         words[-1].role = "unit"
         reading.phrase = [token for token in reading.phrase if token.role == "phrase"]
 
@@ -336,12 +341,17 @@ def fields(text: str, known: Vocabulary) -> dict:
         "unit": amount.unit if food and amount is not None else "",
         "each_quantity": float(amount.each) if each else number, "each_unit": amount.each_unit if each else "",
         "size": reading.size if food else "", "phrase": _phrase(reading) if food else "",
-        "state": state, "preparation": said(tokens, "preparation"),
+        "state": state, "preparation": _preparation(tokens, reading),
         "optional": bool(food and reading.optional), "amount_rule": rule,
         "alternative": "; ".join(reading.alternative), "note": said(tokens, "note") if kind != "unreadable" else "",
         "leftover": said(tokens, "leftover") if kind != "unreadable" else text,
         "parse_confidence": round(confidence, 4), "parse_reason": ";".join(reading.reasons),
     }
+
+
+def _preparation(tokens: list[Token], reading: Reading) -> str:
+    written = said(tokens, "preparation")
+    return written if reading.taken in written.split() else "; ".join(filter(None, (written, reading.taken)))
 
 
 def _phrase(reading: Reading) -> str:

@@ -30,6 +30,7 @@ class Reading:
     alternative: list[str] = field(default_factory=list)
     reasons: list[str] = field(default_factory=list)
     suffix: str = ""
+    taken: str = ""  # "juiced" or "zested": a fruit is counted and this is what is taken of it
     other_food: bool = False  # an alternative with an amount of its own was read
     listed: bool = False  # several foods in a row: "1 tsp each cumin, coriander and turmeric"
     more: list[list[Token]] = field(default_factory=list)  # the foods of a list after the first
