@@ -26,7 +26,7 @@ def tables() -> None:
 def import_table(format_name: str, path: Path, name: str, source: str, profile: str) -> int:
     """Import the table at PATH, as published. `potash tables formats` lists what FORMAT can be.
 
-    A table of that name is replaced whole, or not at all.
+    A table of that name is replaced whole, or not at all. The exit code is 1 when its check finds an error of the table as a whole.
     """
     from pipeline.composition import importing
 
@@ -35,7 +35,9 @@ def import_table(format_name: str, path: Path, name: str, source: str, profile: 
     click.echo(f"{name}: {_STATES[outcome.state]} ({counts})")
     for note in outcome.notes:
         click.echo(f"note: {note}")
-    return DONE
+    for line in outcome.faults():
+        click.echo(line)
+    return outcome.exit_code
 
 
 _STATES = {

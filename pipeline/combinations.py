@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
+# Derived figures and the components they are derived from.
+DERIVED = {"NACL": ("NA",), "CHOAVLDF": ("CHOCDF", "FIBTG"), "ENERC": ("PROCNT", "FAT", "CHOCDF", "FIBTG", "ALC")}
+
 
 def combinations(components: pd.DataFrame, energy_factors: pd.DataFrame) -> pd.DataFrame:
     """Every figure as a linear combination of components: figure, unit, component, factor.

@@ -13,11 +13,11 @@ import pandas as pd
 from pipeline.composition.compare import Comparison
 from pipeline.swap import Swap
 from pipeline.problems import InputError, Problem
+from pipeline.protected import check_folder
 
 OWN_TABLES = ("entries", "attributes", "values", "components")
 SWAP_TABLES = ("decisions", "lines", "figures", "verdicts")
-# What a comparison must never write into: the project's own data, and releases.
-PROTECTED = ("mappings", "reference", "composition", "output", "pipeline")
+COMPARISON = "a comparison"
 
 
 def to_dict(comparison: Comparison, swapped: Swap | None) -> dict[str, Any]:
@@ -48,17 +48,6 @@ def _swap_tables(swapped: Swap) -> dict[str, pd.DataFrame]:
     return {f"swap_{name}": getattr(swapped, name) for name in SWAP_TABLES}
 
 
-def check_folder(folder: Path, root: Path) -> None:
-    """Raises :class:`InputError` for a folder in which the project keeps its own data or a release lies."""
-    wanted = folder.resolve()
-    inside = [name for name in PROTECTED if wanted.is_relative_to((root / name).resolve())]
-    release = next((place for place in (wanted, *wanted.parents) if (place / "manifest.json").is_file()), None)
-    if inside or release:
-        where = f"the release {release.name}" if release else f"{inside[0]}/"
-        raise InputError(Problem(f"-o {folder}", f"lies in {where}, which a comparison never changes", "Name a folder outside it",
-                                 "protected-folder"))
-
-
 def write(comparison: Comparison, swapped: Swap | None, folder: Path, root: Path) -> list[Path]:
     """Writes one CSV per table into ``folder`` (made if need be), each whole or not at all; gives their paths.
 
@@ -67,7 +56,7 @@ def write(comparison: Comparison, swapped: Swap | None, folder: Path, root: Path
     does not write are removed: they would be read as its own. The same tables give the same bytes.
     Raises :class:`InputError` when ``folder`` is protected or cannot be written.
     """
-    check_folder(folder, root)
+    check_folder(folder, root, COMPARISON)
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)

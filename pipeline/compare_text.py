@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from pipeline.composition.compare import Comparison
-from pipeline.composition.compare_swap import BROKEN, MOVED_ABOVE
+from pipeline.composition.compare_swap import BROKEN, HOLDING, MOVED_ABOVE
 from pipeline.swap import Swap
 
 TOP = 8
@@ -116,6 +116,7 @@ def _verdict_rows(verdicts: pd.DataFrame) -> list[str]:
         judged = ", ".join(f"{one.audience + ' ' if one.audience else ''}(limit {_amount(one.limit, one.unit)})" for one in group.itertuples())
         rows.append(f"  {row.verdict_a} -> {row.verdict_b}: {row.claim}: {_dish(row)}{' (in print)' if group['in_print'].any() else ''}")
         rows.append(f"     {row.component_b or row.component_a} {_from_to(row)}; {judged}")
+        rows.append(f"     because {row.because}")
     shown = sum(len(group) for group in alike[:TOP])
     return rows + ([f"  and {len(verdicts) - shown:,} more (-o DIR writes all)"] if shown < len(verdicts) else [])
 
@@ -156,7 +157,9 @@ def _line(row) -> str:
 
 def _decision_rows(rows: pd.DataFrame) -> list[str]:
     broken = rows[rows["state"].isin(BROKEN)]
-    told = []
+    states = rows["state"].value_counts()
+    held = int(sum(states.get(state, 0) for state in HOLDING))
+    told = [f"Decisions that hold: {held:,} of {len(rows):,} that concern these tables ({states.get('carried', 0):,} of them once they name the new one)."]
     if len(broken):
         told.append(f"Decisions that break: {len(broken)} ({_by_kind('in mappings/' + broken['file'] + '.csv')}):")
         for row in broken.itertuples():

@@ -15,7 +15,8 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline import decisions, released, sources, steps
-from pipeline.composition import combine, compare_decided, compare_entries, compare_swap
+from pipeline.composition import combine, compare_decided, compare_entries, compare_swap, compare_why
+from pipeline.composition.check_kept import with_errors
 from pipeline.composition.combine_weigh import weighing
 from pipeline.composition.load import CompositionTable, load_table
 from pipeline.job import POLICY
@@ -26,7 +27,7 @@ from pipeline.stages.standing import doubted, judged_again
 
 # Tables of a release under another name than the stages know them by.
 RELEASED_AS = {"lines": "source_lines"}
-KEPT = ("settled", "matched", "figures", "verdicts")
+KEPT = ("settled", "matched", "contributions", "figures", "verdicts")
 STORED_DIGITS = 1e-6  # a release keeps ten significant digits; a larger difference is a real one
 
 
@@ -68,10 +69,11 @@ class Swap:
 
     @property
     def counts(self) -> dict[str, int]:
-        """How many decisions break, and how many lines, figures and verdicts change how."""
+        """How many decisions break and hold (of the latter: once they name B), and how many lines, figures and verdicts change how."""
         states, effects = self.decisions["state"].value_counts(), self.figures["effect"].value_counts()
         return {
             "decisions that break": int(sum(states.get(state, 0) for state in compare_swap.BROKEN)),
+            "decisions that hold": int(sum(states.get(state, 0) for state in compare_swap.HOLDING)),
             "decisions to carry over": int(states.get("carried", 0)),
             "lines": len(self.lines),
             **{f"figures {effect}": int(effects.get(effect, 0)) for effect in compare_swap.EFFECTS},
@@ -81,7 +83,8 @@ class Swap:
     @property
     def differs(self) -> bool:
         """Whether the swap would change anything at all."""
-        changed = sum(count for what, count in self.counts.items() if what != "decisions to carry over")
+        kept = ("decisions that hold", "decisions to carry over")
+        changed = sum(count for what, count in self.counts.items() if what not in kept)
         return changed > 0 or bool(self.problems)
 
 
@@ -94,11 +97,11 @@ def swap(release: Path, table_a: str, table_b: str, root: Path | None = None) ->
     home = root or ROOT
     reference, mappings = sources.load(home), decisions.load(home)
     policy = load_policy(home / POLICY, reference.components, set(reference.sources["source_id"]))
-    loaded = {name: load_table(name, reference.sources, home) for name in (table_a, table_b)}
+    loaded = {name: _loaded(name, reference, home) for name in (table_a, table_b)}
     one, other = loaded[table_a], loaded[table_b]
     order_a, order_b = orders(made_on(release), table_a, table_b)
     for name in {*order_a, *order_b} - loaded.keys():
-        loaded[name] = load_table(name, reference.sources, home)
+        loaded[name] = _loaded(name, reference, home)
     part = {name: released.table(release, RELEASED_AS.get(name, name)) for name in steps.BY_RECIPE}
     pairs = compare_entries.paired(one.entries, other.entries)
     on_b = carried(mappings, table_a, table_b)
@@ -114,13 +117,19 @@ def swap(release: Path, table_a: str, table_b: str, root: Path | None = None) ->
         compare_decided.same_foods(mappings.same_foods, names, table_a, table_b, pairs, before["matched"]),
         compare_decided.methods(mappings.methods, before["settled"], after["settled"])], ignore_index=True))
     in_print = compare_swap.InPrint(part["published"], part["printed_claims"])
+    flips = compare_swap.verdicts(before["verdicts"], after["verdicts"], in_print)
     return Swap(
         released.manifest(release).get("release", release.name), table_a, table_b, len(part["recipes"]), rows,
         compare_swap.lines(before["settled"], after["settled"], pairs),
         compare_swap.figures(before["figures"], after["figures"], in_print),
-        compare_swap.verdicts(before["verdicts"], after["verdicts"], in_print),
+        flips.assign(**{compare_swap.BECAUSE: compare_why.because(flips, before, after)}),
         _notes(release, order_a, before["figures"], broken_before), [one for one in broken_after if one not in broken_before],
         compare_swap.how_to_adopt(rows, table_a, table_b, _spec(order_b)))
+
+
+def _loaded(name: str, reference: sources.Reference, home: Path) -> CompositionTable:
+    """The table with the errors of its check, of which a dry run keeps nothing."""
+    return with_errors([load_table(name, reference.sources, home)], home, keep=False)[0]
 
 
 def _spec(order: list[str]) -> str:
@@ -187,7 +196,8 @@ def _stages(part: steps.Bundle, setting: Setting) -> steps.Bundle:
     read, totals, judged = done["read"], done["total"], done["judge"]
     figures = doubted(totals["figures"], done["audit"]["findings"], read["variants"], setting.ingested)
     verdicts = judged_again(judged["verdicts"], totals["figures"], figures, read["recipes"], read["variants"], setting.policy, setting.reference)
-    return {"settled": totals["settled"], "matched": done["match"]["matched"], "figures": figures, "verdicts": verdicts}
+    return {"settled": totals["settled"], "matched": done["match"]["matched"], "contributions": totals["contributions"], "figures": figures,
+            "verdicts": verdicts}
 
 
 def _notes(release: Path, order_a: list[str], today: pd.DataFrame, broken: list[Problem]) -> list[str]:

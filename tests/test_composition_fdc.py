@@ -13,6 +13,7 @@ from pipeline.composition import fdc, store
 from pipeline.composition.common import SHOWN, checked
 from pipeline.composition.fdc_nutrients import BY_CODE, TAGNAMES
 from pipeline.composition.fdc_portions import count_of
+from pipeline.composition.fdc_nutrients import types_of
 from pipeline.composition.importing import import_table
 from pipeline.problems import InputError
 from pipeline.tables import VALUE_TYPES
@@ -240,3 +241,10 @@ def test_imported_stored_and_left_alone_by_a_faulty_one(tmp_path):
     after = store.load("leeks", root=root)
     assert after.hashes == before.hashes
     assert import_table("usda-fdc-csv", tmp_path / "fdc", "leeks", root=root).state == "current"
+
+
+def test_an_assumed_zero_is_a_zero_whatever_its_derivation():
+    """Source 7 is an assumed zero in the Standard Reference, and its codes are those of the download (SR26 documentation, from memory)."""
+    data = pd.DataFrame({"derivation": ["BFZN", "", "A"], "source": ["7", "7", "1"], "n": [0.0, float("nan"), 3.0], "number": ["306"] * 3,
+                         "survey": [False] * 3})
+    assert types_of(data).tolist() == ["zero", "zero", "analysed"]

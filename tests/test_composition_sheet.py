@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from pipeline.composition.common import StoredValues
 from pipeline.composition.profile import load_profile
 from pipeline.composition.sheet import default_components, read
-from pipeline.composition.sheet_cell import Limits, Words, plain, printed, read_cell
+from pipeline.composition.sheet_cell import PAIRS, Limits, Reading, Words, plain, read_cell
 from pipeline.problems import WARNING, InputError
 from pipeline.tables import Entries
 
@@ -489,6 +489,23 @@ def test_a_unit_that_cannot_be_converted_is_refused_at_its_heading(tmp_path):
 COMMA = Words(trace=frozenset({"tr"}), missing=frozenset({"", "-"}), present_unknown=frozenset({"n"}), less_than=("<",), brackets=("()", "[]"),
               footnote_marks=("*",), decimal=",", thousands=".")
 numbers = st.one_of(st.integers(1, 10**8).map(float), st.floats(1e-6, 1e6), st.decimals("0.001", "9999", places=3).map(float))
+
+
+def printed(reading: Reading, words: Words) -> str:
+    """A number or a limit as the table would write it: the inverse of :func:`read_cell` for these.
+
+    "" for a reading without a number, and for a trace (its word is the profile's).
+    """
+    if math.isnan(reading.value) or reading.value_type == "trace":
+        return ""
+    below = reading.value_type == "below-detection"
+    text = plain(reading.maximum if below else reading.value).replace(".", words.decimal)
+    if below:
+        text = f"{words.less_than[0]} {text}"
+    if not reading.bracketed:
+        return text
+    start, end = PAIRS[words.brackets[0]]
+    return start + text + end
 
 
 @given(numbers, st.sampled_from(["plain", "bracket", "limit", "bracket limit"]), st.sampled_from([".", ","]))

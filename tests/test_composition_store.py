@@ -86,14 +86,14 @@ def test_the_value_as_printed_stays(release):
 
 def test_what_has_no_column_is_kept_as_published(release, root):
     _import(release, root)
-    assert store.load_extra("leeks", "footnotes", root)["Footnt_Txt"].tolist() == ["Grown under glass", "Two methods"]
-    assert store.load_extra("leeks", "foods_as_published", root)["Pro_Factor"].tolist() == ["2.44", "", ""]
-    details = store.load_extra("leeks", "value_details", root)
+    extra = root / "composition" / "leeks" / "extra"
+    assert pd.read_parquet(extra / "footnotes.parquet")["Footnt_Txt"].tolist() == ["Grown under glass", "Two methods"]
+    assert pd.read_parquet(extra / "foods_as_published.parquet")["Pro_Factor"].tolist() == ["2.44", "", ""]
+    details = pd.read_parquet(extra / "value_details.parquet")
     assert details.loc[0, ["DF", "Low_EB", "Up_EB", "Stat_cmt"]].tolist() == ["4", "-3", "190.5", "2, 3"]
     assert details.loc[6, "Ref_NDB_No"] == "00001" and details.loc[9, "Add_Nutr_Mark"] == "Y"
-    assert len(store.load_extra("leeks", "data_source_links", root)) == 1
-    with pytest.raises(InputError, match="footnotes"):
-        store.load_extra("leeks", "nothing", root)
+    assert len(pd.read_parquet(extra / "data_source_links.parquet")) == 1
+    assert {f"extra/{file.name}" for file in extra.iterdir()} == {file for file in store.facts("leeks", root)["files"] if file.startswith("extra/")}
 
 
 # ---------------------------------------------------------------- household measures
@@ -402,7 +402,7 @@ def test_a_killed_import_leaves_the_old_table_or_the_new_one_whole(release, root
     _import(changed, root)
     assert store.load("leeks", root=root).entries.loc[0, "name"] == "Leeks, new"
     left = {path.name for path in (root / "composition").iterdir()}
-    assert left == {".gitignore", ".lock", "leeks"}
+    assert left == {".gitignore", ".lock", "leeks", "leeks.check.json"}
 
 
 def test_a_disk_that_is_full_leaves_the_old_table(release, root, tmp_path, monkeypatch):

@@ -10,8 +10,11 @@ import pandas as pd
 import pytest
 
 from pipeline.composition import common
+from pipeline.composition.household import COUNTED, MEASURED, SPREAD
 from pipeline.composition.usda_sr import BY_DERIVATION, BY_SOURCE, SHOWN, read_release
+from pipeline.composition.usda_sr_foods import states_of
 from pipeline.problems import InputError
+from pipeline.root import ROOT
 from pipeline.tables import VALUE_TYPES
 
 COMPONENTS = pd.DataFrame(
@@ -332,3 +335,21 @@ def test_two_foods_may_share_a_name_in_different_states(tmp_path):
 def test_numbers_are_written_as_short_plain_decimals():
     table = pd.DataFrame({"number": [16.0, 0.074, 0.0, 1e-5, None], "text": list("abcde")})
     assert _build().plain(table)["number"].tolist() == ["16", "0.074", "0", "0.00001", ""]
+
+
+@pytest.mark.parametrize("name, group, state", [  # names of USDA SR26 with their numbers; the state is what each says in plain words
+    ("Soup, chicken broth or bouillon, dry, prepared with water", "Soups, Sauces, and Gravies", "cooked"),  # 06480
+    ("Soup, chicken broth or bouillon, dry", "Soups, Sauces, and Gravies", "dried"),  # 06080
+    ("Buckwheat groats, roasted, dry", "Cereal Grains and Pasta", "dried"),  # 20009
+    ("Alcoholic beverage, wine, dessert, dry", "Beverages", ""),  # 14536: not sweet
+    ("Beef, chuck, cooked, dry heat", "Beef Products", "cooked"),
+])
+def test_what_dry_means_in_a_name(name, group, state):
+    assert states_of(pd.Series([name]), pd.Series([group])).tolist() == [state]
+
+
+def test_the_ranges_of_published_measures_cite_their_source():
+    ranges = pd.read_csv(SPREAD)
+    known = pd.read_csv(ROOT / "reference" / "sources.csv")["source_id"]
+    assert set(ranges["kind"]) == {*MEASURED, COUNTED} and set(ranges["source_id"]) <= set(known)
+    assert ((ranges["low"] <= 1) & (ranges["high"] >= 1)).all()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -13,6 +12,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pytest
+import table_root
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -84,8 +84,7 @@ def call_carrots(root: Path, word: str) -> None:
 
 @pytest.fixture
 def root(tmp_path: Path) -> Path:
-    for name in ("reference", "mappings"):
-        shutil.copytree(ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("build", "demo"))
+    table_root.root(tmp_path)
     (tmp_path / "dish.yaml").write_text(DISH, encoding="utf-8")
     save(tmp_path)
     return tmp_path

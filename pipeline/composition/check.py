@@ -18,7 +18,7 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from pipeline.composition import check_balance, check_columns, check_entries, check_groups, check_pairs
+from pipeline.composition import check_balance, check_columns, check_entries, check_groups, check_known, check_pairs
 from pipeline.composition.check_table import (
     FINDING_COLUMNS, SEVERITIES, Rules, finding_rows, joined, lay_out, members, read_thresholds,
 )
@@ -28,13 +28,15 @@ __all__ = ["FINDING_COLUMNS", "SEVERITIES", "check", "exit_code", "read_threshol
 
 def check(
     entries: pd.DataFrame, values: pd.DataFrame, thresholds: pd.DataFrame, measures: pd.DataFrame | None = None,
+    known: tuple[pd.DataFrame, pd.DataFrame] | None = None,
 ) -> pd.DataFrame:
     """What the checks find in one composition table, the most severe first.
 
     ``entries`` and ``values`` are in the common form (``tables.Entries``, ``tables.Values``; more
     columns do no harm, and impossible values need not have been refused yet), ``thresholds`` from
     :func:`read_thresholds`, ``measures`` the table's household measures (columns scope_key =
-    entry_id, measure, middle, unit) where it has them.
+    entry_id, measure, middle, unit) where it has them, ``known`` entries and values of the curated
+    core, with which the foods of the same name are compared.
 
     Gives severity, check, entry_id, entry_name (both "" for the table as a whole), component
     (tagnames joined by " + "), value, expected_low, expected_high (null: open or not a number),
@@ -52,6 +54,9 @@ def check(
         check_balance.impossible_values(table, rules),
     ]
     table = table.with_values(table.wide.mask(table.wide < 0))
+    unlike, wide = check_known.against_known(table, lay_out(*known) if known else None, rules)
+    found.append(unlike)
+    table = table.with_values(wide)
     swapped, wide = check_columns.swapped_columns(table, rules)
     found.append(swapped)
     table = as_given = table.with_values(wide)
@@ -105,11 +110,11 @@ def _not_explained(as_given: pd.DataFrame, put_right: pd.DataFrame, explanations
 def _one_each(found: pd.DataFrame, outliers: pd.DataFrame) -> pd.DataFrame:
     """The findings without those that another one explains.
 
-    More than 100 g in 100 g, where an error says that the value is a slip of unit; far from the group, where a value
-    is named in a finding of another check.
+    More than 100 g in 100 g, or unlike the same food elsewhere, where an error says that the value is a slip of unit; far
+    from the group, where a value is named in a finding of another check.
     """
     slips = found[(found["check"] == "unit-slip") & (found["severity"] == "error")]
-    above = (found["check"] == "value-above-100-g") & _keys(found).isin(set(_keys(slips)))
+    above = found["check"].isin(("value-above-100-g", "unlike-curated")) & _keys(found).isin(set(_keys(slips)))
     found = found[~above]
     graver = found[(found["severity"] != "note") & (found["component"] != "") & (found["check"] != "values-imputed")]
     named = {

@@ -23,11 +23,7 @@ MAD_TO_SIGMA = 1.4826  # of a normal distribution: 1 / (the normal quantile of 3
 
 @dataclass(frozen=True)
 class Spread:
-    """Per entry and component, of the positive values of the group (or kin): log10 median, scale, number.
-
-    ``near`` is the number of values at least half as far from the median as this one (on the log
-    scale, same side), itself included: who is alone out there is a slip, who is in company is not.
-    """
+    """Per entry and component, of the positive values of the group (or kin): log10 median, scale, number."""
 
     median: pd.DataFrame
     scale: pd.DataFrame

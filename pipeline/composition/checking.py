@@ -7,10 +7,9 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline import sources
-from pipeline.composition import check, check_report, store
-from pipeline.composition.load import load_table
+from pipeline.composition import check, check_kept, check_report
 from pipeline.problems import InputError, Problem
+from pipeline.protected import check_folder
 from pipeline.root import ROOT
 
 FIRST = 8  # findings that the terminal shows
@@ -18,10 +17,11 @@ FIRST = 8  # findings that the terminal shows
 
 @dataclass(frozen=True)
 class Checked:
-    """What the checks found, and the files of the report."""
+    """What the checks found, how many of the errors a rule explains, and the files of the report."""
 
     name: str
     findings: pd.DataFrame
+    explained: int
     files: tuple[Path, ...]
 
     @property
@@ -38,6 +38,9 @@ class Checked:
         grave = self.findings[self.findings["severity"] == "error"].head(FIRST)
         rows += ["The first errors:"] if len(grave) else []
         rows += [f"  {row.entry_id} {row.entry_name}: {row.what}" for row in grave.itertuples(index=False)]
+        if self.explained:
+            rows.append(f"{self.explained:,} of the errors have a known innocent reason (rules `explained` of reference/table_checks.csv) "
+                        "and do not count in a run.")
         return "\n".join([*rows, *(f"Report: {file}" for file in self.files)])
 
     def _totals(self) -> str:
@@ -46,28 +49,27 @@ class Checked:
 
     def to_dict(self) -> dict:
         """The counts as plain data, for ``--json``."""
-        return {"table": self.name, "counts": check.summary(self.findings).to_dict("records"), "files": [str(file) for file in self.files]}
+        return {"table": self.name, "counts": check.summary(self.findings).to_dict("records"), "explained": self.explained,
+                "files": [str(file) for file in self.files]}
 
 
 def check_by_name(name: str, folder: Path | None = None, root: Path | None = None) -> Checked:
     """Checks the curated or imported table ``name`` and writes findings.csv and report.html.
 
     ``folder`` is ``output/checks/<name>`` unless given. Raises InputError for a table
-    that does not exist and for a folder that cannot be written.
+    that does not exist and for a folder that is protected or cannot be written.
     """
-    measures = None
-    if name in store.names(root):
-        stored = store.load(name, None, root, originals=False)
-        entries, values, measures = stored.entries, stored.values, stored.measures
-    else:
-        table = load_table(name, sources.load(root).sources, root)
-        entries, values = table.entries, table.values
-    findings = check.check(entries, values, check.read_thresholds(), measures)
-    target = folder or (root or ROOT) / "output" / "checks" / name
+    home = root or ROOT
+    usual = home / "output" / "checks"
+    if folder is not None and not folder.resolve().is_relative_to(usual.resolve()):
+        check_folder(folder, home, "a check")
+    findings, entries, values = check_kept.findings(name, root)
+    target = folder or usual / name
     try:
         target.mkdir(parents=True, exist_ok=True)
         files = check_report.write_report(findings, entries, values, target, f"Composition table {name}")
     except OSError as error:
         raise InputError(Problem(str(target), f"the report cannot be written ({error.strerror or error})",
                                  "Name a folder that can be written with -o", "cannot-write")) from None
-    return Checked(name, findings, tuple(files))
+    explained = int((findings["severity"] == "error").sum()) - len(check_kept.errors(name, root))
+    return Checked(name, findings, explained, tuple(files))

@@ -31,7 +31,7 @@ from pandera.typing import Series
 from pipeline import decisions, tables
 from pipeline.composition.combine_same import same_foods
 from pipeline.composition.common import WITH_LIMIT
-from pipeline.composition.load import CompositionTable
+from pipeline.composition.load import ERROR_COLUMNS, CompositionTable
 from pipeline.problems import ERROR, InputError, Problem
 
 SEPARATOR = ","
@@ -105,7 +105,7 @@ def combine(loaded: Sequence[CompositionTable], same: pd.DataFrame, foods: pd.Da
     pairs, problems = same_foods(loaded, same)
     members = members_of(loaded, pairs)
     entries = pd.concat([_entries(table, members) for table in loaded], ignore_index=True)
-    values, disagreements = _values(loaded, members)
+    values, lent, disagreements = _values(loaded, members)
     later = []
     for table in loaded[1:]:
         # what is decided for every table and names an entry means an entry of the first
@@ -114,7 +114,8 @@ def combine(loaded: Sequence[CompositionTable], same: pd.DataFrame, foods: pd.Da
         later.append(Later(table.name, _entries(table, members), _restated(standing, table.name, members)))
         problems.extend(found)
     whole = CompositionTable(  # its rows were checked when the tables were loaded
-        SEPARATOR.join(table.name for table in loaded), entries, values, {path: digest for table in loaded for path, digest in table.hashes.items()})
+        SEPARATOR.join(table.name for table in loaded), entries, values, {path: digest for table in loaded for path, digest in table.hashes.items()},
+        pd.concat([_errors(table, members, lent) for table in loaded], ignore_index=True))
     return Several(whole, loaded[0], tuple(later), disagreements, members, frozenset(pairs["decision_id"]) - {""}, tuple(problems))
 
 
@@ -154,6 +155,19 @@ def _entries(table: CompositionTable, members: pd.DataFrame) -> pd.DataFrame:
     return kept.assign(entry_id=kept["entry_id"].map(own["entry_id"])).reset_index(drop=True)
 
 
+def _errors(table: CompositionTable, members: pd.DataFrame, lent: pd.DataFrame) -> pd.DataFrame:
+    """The errors of one table's check under the ids of the combined one (columns ``ERROR_COLUMNS``).
+
+    An entry whose food an earlier table leads has its errors here for the components alone that it lends.
+    """
+    own = _of(table, members)
+    found = table.errors.assign(own_id=table.errors["entry_id"], entry_id=table.errors["entry_id"].map(own["entry_id"]))
+    leads = found["own_id"].map(own["leads"]).astype("bool")
+    lends = lent.loc[lent["table"] == table.name, ["own_id", "component"]].rename(columns={"component": "only"})
+    lending = found[~leads].drop(columns="only").merge(lends, on="own_id")
+    return pd.concat([found[leads], lending], ignore_index=True)[list(ERROR_COLUMNS)]
+
+
 def _restated(standing: pd.DataFrame, table: str, members: pd.DataFrame) -> pd.DataFrame:
     """Decisions of a later table under the ids of the combined one, without those on a food
     that an earlier table has: for that food the earlier table's own decisions hold."""
@@ -164,8 +178,9 @@ def _restated(standing: pd.DataFrame, table: str, members: pd.DataFrame) -> pd.D
 
 # ---------------------------------------------------------------- values
 
-def _values(loaded: Sequence[CompositionTable], members: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The values of the combined table (model Values) and the disagreements (model Disagreements)."""
+def _values(loaded: Sequence[CompositionTable], members: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """The values of the combined table (model Values), those of them that are borrowed (with table and own_id), and the
+    disagreements (model Disagreements)."""
     frames = [_labelled(table, members, place) for place, table in enumerate(loaded)]
     everything = pd.concat(frames, ignore_index=True)
     base = everything[everything["leads"]]
@@ -177,7 +192,7 @@ def _values(loaded: Sequence[CompositionTable], members: pd.DataFrame) -> tuple[
     values = pd.concat([base, lent], ignore_index=True)
     unused = others[~others.index.isin(lent.index)]
     ordered = values.sort_values(KEY, kind="stable", ignore_index=True)
-    return ordered[tables.columns(tables.Values)], _disagreements(ordered, unused)
+    return ordered[tables.columns(tables.Values)], lent, _disagreements(ordered, unused)
 
 
 def _labelled(table: CompositionTable, members: pd.DataFrame, place: int) -> pd.DataFrame:

@@ -23,6 +23,7 @@ import pandas as pd
 from pipeline.composition import store
 from pipeline.composition.combine import members_of
 from pipeline.composition.combine_same import same_foods
+from pipeline.composition.household import NOT_PUBLISHED
 from pipeline.composition.load import CompositionTable, load_table
 from pipeline.decisions import Mappings
 from pipeline.sources import Reference
@@ -32,6 +33,7 @@ BY_ENTRY = ("measures", "edible_portions", "densities")
 OF_ANY_KITCHEN, BY_DENSITY = ("mass", "volume"), ("cup", "spoon")
 # Whose pieces, slices and cups a published format weighs. A table of another format says nothing of its kitchen.
 KITCHENS = {"usda-sr-ascii": "us", "usda-fdc-csv": "us"}
+COMMON_PRACTICE = "common-practice"  # the source of an interval that reference/composition/published_measures.csv gives
 MEANT = ["scope_key", "measure", "size", "preparation"]
 
 
@@ -95,7 +97,8 @@ def _useful(rows: pd.DataFrame, unit_words: pd.DataFrame, densities: pd.DataFram
 
 def _joined(curated: pd.DataFrame, own: pd.DataFrame) -> pd.DataFrame:
     """The curated measures, then those of the tables; for one thing of a food the first table's row counts."""
-    own = own.assign(spread_source_id=own["source_id"])  # an imported weight has one source for all
+    invented = own["note"].str.endswith(NOT_PUBLISHED)  # the publisher gives the weight, and nobody its interval
+    own = own.assign(spread_source_id=own["source_id"].mask(invented, COMMON_PRACTICE))
     own = own[~own.duplicated(MEANT) & ~own.duplicated("measure_id")]
     curated = curated.assign(table="", kitchen="")
     return pd.concat([curated, own[list(curated.columns)]], ignore_index=True)

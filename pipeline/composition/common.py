@@ -159,6 +159,19 @@ def with_missing(values: pd.DataFrame, entries: pd.DataFrame, components: pd.Dat
     return pd.concat([values, rows[list(values.columns)]], ignore_index=True)
 
 
+def with_numbered_missing(values: pd.DataFrame, entries: pd.DataFrame, components: pd.DataFrame) -> pd.DataFrame:
+    """:func:`with_missing` of a table that numbers its nutrients: the missing ones name theirs in ``source_row`` too.
+
+    ``components`` has the column source_nutrient as well.
+    """
+    whole = with_missing(values, entries, components)
+    number = components.set_index(components["component"] + "/" + components["unit"])["source_nutrient"]
+    lacking = whole.iloc[len(values):]
+    asked = (lacking["component"] + "/" + lacking["unit"]).map(number).astype("str")
+    whole.loc[lacking.index, "source_row"] = lacking["source_row"] + ", nutrient " + asked
+    return whole
+
+
 def problem(where: str, what: str, remedy: str) -> Problem:
     """An error about a file of a composition table."""
     return Problem(where=where, what=what, remedy=remedy, code="table-file", stage=STAGE)

@@ -10,12 +10,13 @@ import pandas as pd
 from pipeline import decisions
 from pipeline.composition.compare_values import harm, relative, size
 from pipeline.composition.load import CompositionTable
-from pipeline.stages.audit_drift import SAME_CLAIM
+from pipeline.harm import SAME_CLAIM
 
 # A figure that leaves its interval or changes by more than this is said to move (common practice, no source).
 MOVED_ABOVE = 0.05
 NOISE = 1e-9
 EFFECTS = ("withheld", "moved", "settled", "status", "slight")
+HOLDING = ("holds", "own", "carried")
 BROKEN = ("gone", "renamed", "renumbered", "conflict")
 DECISION_COLUMNS = ["state", "file", "row", "decision_id", "kind", "phrase", "food_state", "table", "entry_id", "entry_name",
                     "now_entry_id", "now_name", "lines", "remedy"]
@@ -25,6 +26,8 @@ FIGURE_COLUMNS = ["effect", "figure_id", "recipe_id", "variant_id", "component",
                   "value_b", "low_b", "high_b", "status_b", "relative_change", "outside_interval", "in_print", "reason_b"]
 VERDICT_COLUMNS = ["recipe_id", "variant_id", "audience", "claim", "kind", "verdict_a", "verdict_b", "component_a", "value_a", "margin_a",
                    "component_b", "value_b", "margin_b", "limit", "unit", "in_print", "reason_b"]
+# What :func:`verdicts` lacks and :mod:`compare_why` adds.
+BECAUSE = "because"
 # How bad a flip is, the worst first: a yes in print that is none any more, then a new yes.
 FLIPS = (("holds", "fails"), ("holds", "uncertain"), ("holds", "not-assessable"), ("*", "holds"), ("uncertain", "fails"))
 LINE_EFFECTS = ("lost", "other-entry", "gained", "outcome", "renamed", "weight")

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline import units
+from pipeline.harm import HARM_ORDER
 
 READ = ["entry_id", "component", "unit", "value", "value_type", "original", "original_unit"]
 CHANGE_COLUMNS = [
@@ -23,8 +24,6 @@ CHANGE_COLUMNS = [
 COUNT_COLUMNS = [
     "component", "unit", "only_in", "compared", "changed", "up", "down", "types_changed", "became_present", "became_missing",
     "rounding", "median_relative_change", "largest_relative_change", "largest_entry_id", "largest_name"]
-# Components of which too much can do harm in kidney disease come first wherever rows are ranked.
-HARM_ORDER = ("K", "P", "NA", "NACL")
 MASS_UNITS = ("g", "mg", "ug")
 _NUMBER = r"(?=[.,]?\d)(\d*)(?:[.,](\d+))?(?:[eE]([+-]?\d+))?"
 

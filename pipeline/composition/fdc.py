@@ -31,7 +31,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.composition import fdc_files as files
-from pipeline.composition.common import STAGE, Imported, problem, with_missing
+from pipeline.composition.common import STAGE, Imported, problem, with_numbered_missing
 from pipeline.composition.fdc_files import rows
 from pipeline.composition.fdc_nutrients import components_of, types_of
 from pipeline.composition.fdc_portions import portions_of
@@ -72,7 +72,7 @@ def read(path: Path | str, components: pd.DataFrame, unit_words: pd.DataFrame, s
     data = _data(tables, foods, named)
     problems += _value_problems(data)
     _stop(problems)
-    values = _with_numbers(_values(data, source_id), entries, components)
+    values = with_numbered_missing(_values(data, source_id), entries, components)
     measures, counted = portions_of(tables, foods, unit_words, source_id, problems)
     _stop(problems)
     behind = int(tables["food"]["data_type"].isin(BEHIND).sum())
@@ -261,13 +261,3 @@ def _values(data: pd.DataFrame, source_id: str) -> pd.DataFrame:
         "source_id": source_id, "source_row": source_id + ", " + data["entry_id"] + ", nutrient " + number,
         "original": data["amount"].mask(below & (data["amount"] == ""), "< " + data["loq"]), "original_unit": data["printed_unit"],
     })
-
-
-def _with_numbers(values: pd.DataFrame, entries: pd.DataFrame, components: pd.DataFrame) -> pd.DataFrame:
-    """``values`` and the missing ones, which name their nutrient too."""
-    whole = with_missing(values, entries, components)
-    number = components.set_index(components["component"] + "/" + components["unit"])["source_nutrient"]
-    lacking = whole.iloc[len(values):]
-    asked = (lacking["component"] + "/" + lacking["unit"]).map(number).astype("str")
-    whole.loc[lacking.index, "source_row"] = lacking["source_row"] + ", nutrient " + asked
-    return whole

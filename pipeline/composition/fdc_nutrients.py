@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from pipeline.composition.usda_sr_types import ALWAYS_COMPUTED, BY_DERIVATION, BY_SOURCE
+from pipeline.composition.usda_sr_types import ALWAYS_COMPUTED, BY_DERIVATION, by_codes
 
 UNITS = {"G": "g", "MG": "mg", "UG": "ug", "KCAL": "kcal", "kJ": "kJ", "KJ": "kJ", "IU": "IU"}
 # What later releases added (from memory): figures from labels.
@@ -56,14 +56,13 @@ def types_of(data: pd.DataFrame) -> pd.Series:
     """The value type of each row; "" where its codes say nothing that is known.
 
     ``data`` has derivation and source (codes, "" if none), n (NaN if none), number (the
-    nutrient's), survey (bool). A derivation that is not known by itself goes by its source.
+    nutrient's), survey (bool). What codes say, :func:`by_codes` tells.
     Without any code, a survey value is calculated (the survey table is made of recipes),
     one with data points is analysed, energy and carbohydrate are calculated, others imputed.
     """
-    kinds = data["derivation"].map(BY_CODE).fillna(data["source"].map(BY_SOURCE))
+    kinds = by_codes(data["source"], data["derivation"], data["number"], BY_CODE)
     uncoded = (data["derivation"] == "") & (data["source"] == "")
     kinds = kinds.mask(uncoded, "imputed").mask(uncoded & data["number"].isin(ALWAYS_COMPUTED), "calculated")
     kinds = kinds.mask(uncoded & (data["n"] > 0), "analysed").mask(uncoded & data["survey"], "calculated")
-    computed = (data["source"] == "4") & (data["derivation"] == "") & data["number"].isin(ALWAYS_COMPUTED)
-    kinds = kinds.mask(computed, "calculated").mask((kinds == "analysed") & (data["n"] == 0), "calculated")
+    kinds = kinds.mask((kinds == "analysed") & (data["n"] == 0), "calculated")
     return kinds.fillna("").astype("str")

@@ -9,8 +9,7 @@ whole food. The description as published stays in ``note``. A "thigh" of a food 
 "thigh with skin" does not say what was on the scales, and is called by its whole text too.
 
 The interval of one measure: 1.645 published standard deviations each way where there is
-one; else exact for a unit of mass, and the ranges of ``RANGES`` for a measured volume and
-for anything counted (common practice, no source).
+one; else the range that ``reference/composition/published_measures.csv`` gives for its kind.
 """
 
 from __future__ import annotations
@@ -21,12 +20,16 @@ from typing import NamedTuple
 import pandas as pd
 
 from pipeline.composition.common import Measures
+from pipeline.root import ROOT
+from pipeline.sources import read_csv
 from pipeline.tables import columns
 
 NORMAL_90 = 1.645  # half-width of the central 90 % of a normal distribution, in standard deviations
-# Least and most of one measure, as a part of its published weight. Common practice, no source.
-RANGES = {"mass": (1.0, 1.0), "volume": (0.85, 1.15), "spoon": (0.85, 1.15), "cup": (0.85, 1.15)}
-COUNTED = (0.75, 1.25)
+# Least and most of one measure, as a part of its published weight, by kind of unit; the last is for anything counted.
+SPREAD = ROOT / "reference" / "composition" / "published_measures.csv"
+MEASURED, COUNTED = ("mass", "volume", "spoon", "cup"), "counted"
+# How the note of a measure ends whose interval is not the publisher's.
+NOT_PUBLISHED = "interval by common practice"
 
 AGREEMENT = 0.05  # weights of one measure that differ by less are the same one, rounded (common practice, no source)
 
@@ -77,19 +80,20 @@ def measures_of(rows: pd.DataFrame, unit_words: pd.DataFrame) -> pd.DataFrame:
     read = pd.DataFrame(split, columns=Words._fields, index=rows.index, dtype="str")
     read = _apart(rows, _which_part(rows, read))
     middle = rows["grams"] / rows["amount"]
-    low, high = (
-        read["kind"].map({kind: ends[end] for kind, ends in RANGES.items()}).fillna(COUNTED[end]).astype("float64") for end in (0, 1))
+    kinds = read["kind"].where(read["kind"].isin(MEASURED), COUNTED)
+    ranges = read_csv(SPREAD, ("kind", "source_id", "note"), ("low", "high")).set_index("kind")
+    low, high = (kinds.map(ranges[end]).astype("float64") for end in ("low", "high"))
     spread = NORMAL_90 * rows["standard_deviation"] / rows["amount"]
     published = spread > 0
-    interval = pd.Series("by common practice", index=rows.index).mask(published, "from the published standard deviation")
-    interval = interval.mask(~published & (read["kind"] == "mass"), "none: a unit of mass")
+    interval = pd.Series(NOT_PUBLISHED, index=rows.index).mask(published, "interval from the published standard deviation")
+    interval = interval.mask(~published & (read["kind"] == "mass"), "interval none: a unit of mass")
     table = pd.DataFrame({
         "measure_id": rows["measure_id"], "scope": "entry", "scope_key": rows["entry_id"], "measure": read["measure"],
         "size": read["size"], "preparation": read["preparation"],
         "low": (middle - spread).clip(lower=0).where(published, middle * low), "middle": middle,
         "high": (middle + spread).where(published, middle * high), "unit": "g", "basis": "edible",
         "source_id": rows["source_id"], "source_row": rows["source_row"],
-        "note": "published as: " + rows["amount_text"] + " " + rows["description"] + "; interval " + interval,
+        "note": "published as: " + rows["amount_text"] + " " + rows["description"] + "; " + interval,
     })
     return table[columns(Measures)].sort_values("measure_id", ignore_index=True)
 
@@ -99,7 +103,7 @@ def _which_part(rows: pd.DataFrame, read: pd.DataFrame) -> pd.DataFrame:
     ("thigh with skin"): it does not say which it is. Measured amounts are of the food named, and stay."""
     said = rows["description"].map(_lower).str.extract(_PARTS)["what"]
     told = pd.MultiIndex.from_arrays([rows["entry_id"][said.notna()], said[said.notna()]])
-    bare = pd.MultiIndex.from_arrays([rows["entry_id"], rows["description"].map(_lower)]).isin(told) & ~read["kind"].isin(RANGES)
+    bare = pd.MultiIndex.from_arrays([rows["entry_id"], rows["description"].map(_lower)]).isin(told) & ~read["kind"].isin(MEASURED)
     whole = rows["amount_text"] + " " + rows["description"].map(_lower)
     return read.assign(measure=read["measure"].mask(bare, whole), kind=read["kind"].mask(bare, ""))
 

@@ -15,8 +15,9 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline import decisions, sources
-from pipeline.composition import store
+from pipeline.composition import check_kept, store
 from pipeline.composition.common import Imported, problem, source_hash
+from pipeline.composition.household import SPREAD
 from pipeline.composition.load import load_table, table_names
 from pipeline.composition.profile import profile_names
 from pipeline.content import code_files, content_key
@@ -67,12 +68,31 @@ FORMATS = {
 
 @dataclass(frozen=True)
 class Outcome:
-    """What an import did: ``state`` is imported, replaced or current (nothing was done)."""
+    """What an import did: ``state`` is imported, replaced or current (nothing was done). ``errors``: what the check of the
+    table finds, as a run will see it (columns ``check_table.FINDING_COLUMNS``)."""
 
     name: str
     state: str
     facts: dict
     notes: tuple[str, ...]
+    errors: pd.DataFrame
+
+    @property
+    def _of_all(self) -> pd.DataFrame:
+        return self.errors[self.errors["entry_id"] == check_kept.WHOLE_TABLE]
+
+    @property
+    def exit_code(self) -> int:
+        """1 when an error is of the table as a whole, else 0."""
+        return int(len(self._of_all) > 0)
+
+    def faults(self) -> list[str]:
+        """What is wrong with the table as a whole, and how many errors its check finds; one line each."""
+        if self.errors.empty:
+            return []
+        counted = f"{len(self.errors):,} {'error' if len(self.errors) == 1 else 'errors'}"
+        return [*(f"error: {row.what}. {row.remedy}" for row in self._of_all.itertuples()),
+                f"note: the check finds {counted} in it; figures that rest on such an entry will be marked. Look at `potash tables check {self.name}`"]
 
 
 def import_table(
@@ -101,12 +121,13 @@ def import_table(
     reader = importlib.import_module(f"pipeline.composition.{chosen.module}").read
     importer = f"{format_name} {_version(reader, request)}"
     if store.is_current(name, digest, importer, root):
-        return Outcome(name, "current", store.facts(name, root), ())
+        return Outcome(name, "current", store.facts(name, root), (), check_kept.errors(name, root))
     existed = name in store.names(root)
     imported = chosen.read(reader, request)
     store.save(name, imported, format_name, importer, {"file": path.resolve().name, "sha256": digest}, root)
     facts = store.facts(name, root)
-    return Outcome(name, "replaced" if existed else "imported", facts, (*facts["notes"], *_citing(facts, path, known)))
+    return Outcome(name, "replaced" if existed else "imported", facts, (*facts["notes"], *_citing(facts, path, known)),
+                   check_kept.errors(name, root))
 
 
 def _read(root: Path | None) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
@@ -119,7 +140,7 @@ def _read(root: Path | None) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
 def _version(reader: Callable, request: Request) -> str:
     # By content alone: the same code in another folder is the same importer.
     code = [(file.relative_to(ROOT).as_posix() if file.is_relative_to(ROOT) else file.name, file.read_bytes()) for file in code_files(reader)]
-    return content_key(code, request.components, request.unit_words, request.source_id, _profile_content(request.profile))[:16]
+    return content_key(code, request.components, request.unit_words, request.source_id, _profile_content(request.profile), SPREAD)[:16]
 
 
 def _profile_content(profile: str) -> bytes:

@@ -8,7 +8,7 @@ them: where a curated table has the same entry, the imported one is called and c
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import pandas as pd
@@ -21,19 +21,29 @@ from pipeline.sources import FILES, file_sha256, read_csv
 
 # What makes two entries the same one, and what the imported one then takes from the curated one.
 ORIGIN, WORDS = ("source_id", "source_row", "name"), ("common_names", "state", "cooking_class")
+# An error of the table's check at one entry: its table, the check, the components it names (" + " between them, "" when none),
+# whether the whole table has it, and the one component that it touches where the entry only lends that ("" for all).
+ERROR_COLUMNS = ("table", "entry_id", "check", "component", "what", "source_id", "whole", "only")
+
+
+def no_errors() -> pd.DataFrame:
+    """The errors of a table that has none, or was not checked."""
+    return pd.DataFrame(columns=list(ERROR_COLUMNS)).astype({name: "bool" if name == "whole" else "str" for name in ERROR_COLUMNS})
 
 
 @dataclass(frozen=True)
 class CompositionTable:
     """One composition table in the common form (:class:`tables.Entries`, :class:`tables.Values`).
 
-    ``hashes``: the SHA-256 of every file that it was made from, by path from the project.
+    ``hashes``: the SHA-256 of every file that it was made from, by path from the project. ``errors``: those of the table's
+    check (columns ``ERROR_COLUMNS``), where :func:`pipeline.composition.check_kept.with_errors` has put them.
     """
 
     name: str
     entries: pd.DataFrame
     values: pd.DataFrame
     hashes: dict[str, str]
+    errors: pd.DataFrame = field(default_factory=no_errors)
 
 
 def table_names(root: Path | None = None) -> list[str]:
@@ -78,6 +88,11 @@ def _folder(root: Path | None) -> Path:
 
 def _curated_files(root: Path | None) -> list[Path]:
     return sorted(_folder(root).glob("*/entries.csv"))
+
+
+def curated_files(name: str, root: Path | None = None) -> list[Path]:
+    """The files of the curated table ``name``; none when there is no such table."""
+    return [file for file in (_folder(root) / name / "entries.csv", _folder(root) / name / "values.csv") if file.is_file()]
 
 
 def _curated(folder: Path, sources: pd.DataFrame) -> CompositionTable:

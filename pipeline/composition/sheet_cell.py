@@ -183,20 +183,3 @@ def _noted(reading: Reading, marks: list[str]) -> Reading:
 
 def _shown(text: str) -> str:
     return "an empty cell" if not text else repr(text if len(text) <= 40 else text[:37] + "...")
-
-
-def printed(reading: Reading, words: Words) -> str:
-    """A number or a limit as the table would write it: the inverse of :func:`read_cell` for these.
-
-    "" for a reading without a number, and for a trace (its word is the profile's).
-    """
-    if math.isnan(reading.value) or reading.value_type == "trace":
-        return ""
-    below = reading.value_type == "below-detection"
-    text = plain(reading.maximum if below else reading.value).replace(".", words.decimal)
-    if below:
-        text = f"{words.less_than[0]} {text}"
-    if not reading.bracketed:
-        return text
-    start, end = PAIRS[words.brackets[0]]
-    return start + text + end

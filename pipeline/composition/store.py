@@ -171,21 +171,6 @@ def _read_values(path: Path, wanted: list[str], components: list[str] | None) ->
     return file.read_row_groups(groups, columns=wanted).to_pandas()
 
 
-def load_extra(name: str, table: str, root: Path | None = None) -> pd.DataFrame:
-    """One further table that the importer kept, as published (footnotes, codes, references ...).
-
-    Raises :class:`InputError` that lists those there are.
-    """
-    stored = facts(name, root)
-    file = f"extra/{table}.parquet"
-    if file not in stored["files"]:
-        there = sorted(Path(path).stem for path in stored["files"] if path.startswith("extra/"))
-        raise InputError(problem(f"table {name}", f"keeps no table {table}", f"Choose one of: {', '.join(there) or 'none is there'}"))
-    if _damaged(folder(root) / name, stored, (file,)):
-        raise InputError(problem(str(folder(root) / name / file), "is not the file that was stored (gone or changed)", _AGAIN))
-    return pd.read_parquet(folder(root) / name / file)
-
-
 # ---------------------------------------------------------------- writing
 
 def _rows(imported: Imported) -> dict:

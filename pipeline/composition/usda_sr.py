@@ -41,7 +41,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.composition import usda_sr_files as files
-from pipeline.composition.common import SHOWN, STAGE, Imported, with_missing
+from pipeline.composition.common import SHOWN, STAGE, Imported, with_numbered_missing
 from pipeline.composition.household import measures_of
 from pipeline.composition.usda_sr_checks import data_problems, food_problems, nutrient_problems, paper_problems, weight_problems
 from pipeline.composition.usda_sr_files import numbers
@@ -194,12 +194,7 @@ def _values(
         "original": data["Nutr_Val"],
         "original_unit": data["Nutr_No"].map(tables["NUTR_DEF"].set_index("Nutr_No")["Units"]).astype("str"),
     })
-    whole = with_missing(values, entries, components)
-    number = components.set_index(components["component"] + "/" + components["unit"])["source_nutrient"]
-    lacking = whole.iloc[len(values):]
-    asked = (lacking["component"] + "/" + lacking["unit"]).map(number).astype("str")
-    whole.loc[lacking.index, "source_row"] = lacking["source_row"] + ", nutrient " + asked
-    return whole
+    return with_numbered_missing(values, entries, components)
 
 
 def _measures(

@@ -22,6 +22,7 @@ STATES = (
     ("dried", r"\b(?:dried|dehydrated|dry|freeze-dried|sun-dried|powder)\b"),
     ("raw", r"\b(?:raw|fresh|unprepared|uncooked|unheated)\b"),
 )
+WINE = r"^Alcoholic beverage"  # "dry" says how sweet it is
 UNHEATED = r"\b(?:unheated|unprepared|uncooked)\b"
 
 GROUP_CLASS = {
@@ -81,6 +82,8 @@ def states_of(names: pd.Series, groups: pd.Series) -> pd.Series:
         found = names.str.contains(pattern, case=False) & (states == "")
         if state == "cooked":
             found &= ~unheated
+        if state == "dried":
+            found &= ~names.str.contains(WINE)
         states = states.mask(found, state)
     dried_seeds = (groups == "Legumes and Legume Products") & (states == "raw")
     return states.mask(dried_seeds, "dried")
