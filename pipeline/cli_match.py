@@ -16,7 +16,8 @@ TABLE_HELP = ("Composition table to match against. Several, joined by commas, ar
 TASKS = ("--explain", "--audit", "--evaluate")
 
 
-def _print_json(content: Any) -> None:
+def print_json(content: Any) -> None:
+    """Any plain content as JSON for the terminal."""
     click.echo(json.dumps(content, indent=2, ensure_ascii=False))
 
 
@@ -48,19 +49,19 @@ def match(input_csv: Path | None, output_csv: Path | None, table: str, top: int,
         from pipeline import match_explain
 
         explained = match_explain.explain(explain, table, top, not without_decisions)
-        _print_json(explained.to_dict()) if as_json else click.echo(match_explain.text(explained))
+        print_json(explained.to_dict()) if as_json else click.echo(match_explain.text(explained))
         return DONE if explained.outcome in ("accepted", "not-food") else DIFFERS
     if audit is not None:
         from pipeline import match_audit
 
         audited = match_audit.audit_file(audit, table, output_csv)
-        _print_json(audited.to_dict()) if as_json else click.echo(audited.text())
+        print_json(audited.to_dict()) if as_json else click.echo(audited.text())
         return DIFFERS if audited.doubted else DONE
     if evaluate is not None:
         from pipeline import match_evaluate
 
         measured = match_evaluate.evaluate_file(evaluate, table, baselines, not without_decisions, output_csv)
-        _print_json(measured.to_dict()) if as_json else click.echo(measured.text())
+        print_json(measured.to_dict()) if as_json else click.echo(measured.text())
         return DONE
     from pipeline import batch
 

@@ -13,6 +13,7 @@ says so by row, and the lines it settled go back to the worklist.
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -26,6 +27,7 @@ from pipeline.problems import NOTE, WARNING, InputError, Problem
 from pipeline.sources import ROOT, file_sha256, read_csv
 from pipeline.tables import STATES
 
+DEFAULT_TABLE = "core"
 DECISION_KINDS = ("match", "no-match", "use-as-note")
 PHRASE, PATTERN, LINE = SCOPES = ("phrase", "pattern", "line")
 
@@ -156,6 +158,19 @@ def _is_day(text: str) -> bool:
         return False
 
 
+ENTRY = "ENTRY_ID"  # in a command, where a person must find the entry
+
+
+def command(words: str, entry_id: str, state: str = "", table: str = "", recipe: str = "") -> str:
+    """The command that decides on ``words`` (a phrase, or with ``recipe`` the line as it stands there), ready for a shell but for
+    who decides and why; without ``entry_id`` that no entry stands for them."""
+    quoted = shlex.quote(words) if set(words) & set('"$`\\!') else f'"{words}"'
+    parts = ["potash decide", quoted, entry_id or "--never"]
+    parts += [f"--recipe {recipe}"] if recipe else [f"--state {state}"] if state else []
+    parts += [f"--table {table}"] if table not in ("", DEFAULT_TABLE) else []
+    return " ".join([*parts, "--by NAME --reason WHY"])
+
+
 # ---------------------------------------------------------------- which decisions hold
 
 DISPUTED = "disputed"  # the kind of decisions that contradict each other; never written in the file
@@ -189,10 +204,18 @@ def standing_decisions(
 
 
 def _in_force(foods: pd.DataFrame, table: str, entries: pd.DataFrame) -> tuple[pd.DataFrame, list[Problem]]:
-    """The decisions for ``table`` that are neither replaced nor expired, and a problem per expired one."""
-    serves = foods["table"].map(lambda names: names == "" or table in names.split(";")).astype("bool")
-    here = foods[serves & ~foods["decision_id"].isin(set(foods["replaces"]) - {""})].copy()
-    current = here["entry_id"].map(entries.set_index("entry_id")["name"]).fillna("")
+    """The decisions for ``table`` that are neither replaced nor expired, and a problem per expired one.
+
+    A decision on an entry of another table serves too where this table has that entry by the same id and name (the curated
+    table takes its entries from a published one), unless a decision for this table says otherwise.
+    """
+    names = entries.set_index("entry_id")["name"]
+    serves = foods["table"].map(lambda tables: tables == "" or table in tables.split(";")).astype("bool")
+    lent = ~serves & (foods["entry_id"] != "") & (foods["entry_id"].map(names).fillna("") == foods["entry_name"])
+    here = foods[(serves | lent) & ~foods["decision_id"].isin(set(foods["replaces"]) - {""})].copy()
+    against = conflicting(here) if lent.any() else {}
+    here = here.drop(index=[row for row, other in against.items() if lent[row] and not lent[other]])
+    current = here["entry_id"].map(names).fillna("")
     expired = (current != here["entry_name"]) & (here["kind"] != DISPUTED)
     problems = [
         Problem(f"{WHERE}:{row + 2}",

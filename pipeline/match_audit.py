@@ -6,8 +6,10 @@ close call, 1 when nothing speaks for it. What people decided goes before any ch
 
 The order is by that number times the largest difference at stake, each as a share of a day's reference:
 potassium and phosphorus by the nutrient reference values of Regulation (EU) No 1169/2011, annex XIII
-(``reference/nutrient_reference_values.csv``), sodium 2400 mg (6 g of salt, annex XIII part B, and salt = sodium x 2.5,
-annex I; from memory). This only puts the rows in an order; it is no limit for anybody.
+(``reference/nutrient_reference_values.csv``), sodium by ``audit_sodium_of_a_day_mg`` of ``reference/rules.csv``. A
+potassium difference that nobody knows counts as that of a whole day. This only puts the rows in an order; it is no limit for anybody.
+
+An entry is called better only where a run would accept it for the line; the likeliest one otherwise is a perhaps.
 """
 
 from __future__ import annotations
@@ -21,24 +23,24 @@ from pipeline import batch
 from pipeline.match_bench import Bench, differences, open_bench
 from pipeline.problems import InputError, Problem
 
-MINERALS = ("K", "P", "NA")
-SODIUM_OF_A_DAY_MG = 2400.0
-DOUBTED_FROM = 0.5
-SHOWN = 10
-UNKNOWN, NO_TEXT, DECIDED, NOT_FOOD, ANOTHER, NOTHING, AGREES = (
-    "unknown-entry", "no-text", "decided-otherwise", "not-a-food", "another-entry", "nothing-fits", "agrees")
+MINERALS = POTASSIUM, *_ = ("K", "P", "NA")
+SHOWN = 20
+UNKNOWN, NO_TEXT, DECIDED, NOT_FOOD, ANOTHER, PERHAPS, NOTHING, AGREES = (
+    "unknown-entry", "no-text", "decided-otherwise", "not-a-food", "another-entry", "perhaps-another", "nothing-fits", "agrees")
 REMEDY = {
     UNKNOWN: "Correct the entry_id, or name the table that has it with --table",
     NO_TEXT: "Write the line that was coded",
     DECIDED: "Use what was decided, or decide again with potash decide --replaces",
     NOT_FOOD: "Take the pair out, or write the line so that it names a food",
     ANOTHER: "Compare the two entries and keep the one that the line means",
+    PERHAPS: "Look the food up; a run would not accept the likelier entry without a person",
     NOTHING: "Look the food up; no entry of the table fits its words",
     AGREES: "",
 }
 WORDS = {
     UNKNOWN: "the table has no such entry", NO_TEXT: "there is no line", DECIDED: "people decided otherwise",
-    NOT_FOOD: "the line is read as no food", ANOTHER: "another entry fits better", NOTHING: "no entry fits its words",
+    NOT_FOOD: "the line is read as no food", ANOTHER: "another entry fits better", PERHAPS: "another entry may fit better",
+    NOTHING: "no entry fits its words",
 }
 
 
@@ -79,7 +81,7 @@ class Audited:
 
 
 COLUMNS = ["rank", "row", "text", "entry_id", "entry_name", "finding", "looks_wrong", "chance", "better_id", "better_name",
-           "better_chance", *(f"difference_{one}_mg_per_100g" for one in MINERALS), "grams", "grams_from",
+           "better_chance", "perhaps_id", "perhaps_name", "perhaps_chance", *(f"difference_{one}_mg_per_100g" for one in MINERALS), "grams", "grams_from",
            *(f"difference_{one}_mg_in_line" for one in MINERALS), "decision_id", "remedy"]
 
 
@@ -130,12 +132,13 @@ def audit(coded: pd.DataFrame, grams: pd.Series, bench: Bench) -> pd.DataFrame:
 
 def _judged(entry_id: str, line, matched: pd.Series, candidates: pd.DataFrame | None, bench: Bench) -> dict:
     """The finding about one pair, how wrong it looks, and the better candidate."""
-    nothing = {"looks_wrong": 1.0, "chance": 0.0, "better_id": "", "better_name": "", "better_chance": None, "decision_id": matched["decision_id"]}
+    nothing = {"looks_wrong": 1.0, "chance": 0.0, "decision_id": matched["decision_id"], **_named("better"), **_named("perhaps")}
     chances = {} if candidates is None else dict(zip(candidates["entry_id"], candidates["probability"], strict=True))
     names = {} if candidates is None else dict(zip(candidates["entry_id"], candidates["entry_name"], strict=True))
     best = next((one for one in chances if one != entry_id), "")
     shown = chances.get(best, 0.0) >= bench.reference.rule("review_above")  # a candidate nobody would propose is no better one
-    better = {"better_id": best, "better_name": names[best], "better_chance": chances[best]} if shown else {}
+    accepted = matched["match_outcome"] == "accepted" and matched["entry_id"] == best
+    better = _named("better" if accepted else "perhaps", best, names[best], chances[best]) if shown else {}
     if entry_id not in bench.names.index:
         return nothing | better | {"finding": UNKNOWN} | _padded(entry_id, bench)
     if not line.text.strip():
@@ -149,10 +152,15 @@ def _judged(entry_id: str, line, matched: pd.Series, candidates: pd.DataFrame | 
     none = max(0.0, 1.0 - sum(chances.values()))
     rival = max(chances.get(best, 0.0), none)
     wrong = round(max(0.0, 1.0 - chance / rival), 4) if rival > 0 else 0.0
-    if wrong < DOUBTED_FROM or (matched["decision_id"] and matched["entry_id"] == entry_id):
+    if wrong < bench.reference.rule("audit_doubted_from") or (matched["decision_id"] and matched["entry_id"] == entry_id):
         return nothing | {"finding": AGREES, "looks_wrong": wrong, "chance": chance}
-    finding = ANOTHER if chances.get(best, 0.0) >= none else NOTHING
+    finding = NOTHING if chances.get(best, 0.0) < none else ANOTHER if accepted else PERHAPS
     return nothing | better | {"finding": finding, "looks_wrong": wrong, "chance": chance}
+
+
+def _named(how: str, entry_id: str = "", name: str = "", chance: float | None = None) -> dict:
+    """The columns of another entry: a ``better`` one, or ``perhaps`` one."""
+    return {f"{how}_id": entry_id, f"{how}_name": name, f"{how}_chance": chance}
 
 
 def _decided(entry_id: str, line, matched: pd.Series, bench: Bench) -> dict | None:
@@ -172,13 +180,13 @@ def _padded(entry_id: str, bench: Bench) -> dict:
     meant = [one for one in bench.names.index if stripped and one.lstrip("0") == stripped]
     if len(meant) != 1:
         return {}
-    return {"better_id": meant[0], "better_name": bench.names[meant[0]], "better_chance": None,
+    return {**_named("better", meant[0], bench.names[meant[0]]),
             "remedy": f"Write {meant[0]}: a spreadsheet seems to have changed the number; keep the column as text"}
 
 
 def _at_stake(entry_id: str, judged: dict, grams: float, bench: Bench) -> dict:
-    """The differences, better less coded; a line that is no food should have nothing of the coded entry."""
-    more = bench.difference(entry_id, judged["better_id"])
+    """The differences, the other entry (better or perhaps) less coded; a line that is no food should have nothing of the coded entry."""
+    more = bench.difference(entry_id, judged["better_id"] or judged["perhaps_id"])
     if judged["finding"] == NOT_FOOD:
         more = -bench.per_100g.loc[entry_id]
     return {**{f"difference_{one}_mg_per_100g": round(more[one], 2) for one in MINERALS},
@@ -188,7 +196,7 @@ def _at_stake(entry_id: str, judged: dict, grams: float, bench: Bench) -> dict:
 def _ranked(rows: pd.DataFrame, bench: Bench) -> pd.DataFrame:
     """The worst first: what nobody can put a number on (no entry, no line, decided to be none), then by how wrong it looks
     times what is at stake, the whole entry where nothing better is known; what agrees last."""
-    numberless = rows["finding"].isin([UNKNOWN, NO_TEXT]) | ((rows["finding"] == DECIDED) & (rows["better_id"] == ""))
+    numberless = rows["finding"].isin([UNKNOWN, NO_TEXT]) | ((rows["finding"] == DECIDED) & (rows["better_id"] + rows["perhaps_id"] == ""))
     stake = pd.concat([_shares(rows, one, day, bench) for one, day in _days(bench).items()], axis=1).max(axis=1)
     order = pd.DataFrame({"agrees": rows["finding"] == AGREES, "numbered": ~numberless, "harm": -(rows["looks_wrong"] * stake.fillna(0.0)),
                           "wrong": -rows["looks_wrong"], "row": rows["row"]}).sort_values(["agrees", "numbered", "harm", "wrong", "row"])
@@ -199,28 +207,34 @@ def _ranked(rows: pd.DataFrame, bench: Bench) -> pd.DataFrame:
 
 def _days(bench: Bench) -> dict[str, float]:
     values = bench.reference.nutrient_reference_values.set_index("component")["value"]
-    return {"K": values["K"], "P": values["P"], "NA": SODIUM_OF_A_DAY_MG}
+    return {"K": values["K"], "P": values["P"], "NA": bench.reference.rule("audit_sodium_of_a_day_mg")}
 
 
 def _shares(rows: pd.DataFrame, component: str, day: float, bench: Bench) -> pd.Series:
-    """What is at stake as a share of a day's reference: in the line where it is known, else in 100 g."""
+    """What is at stake as a share of a day's reference: in the line where it is known, else in 100 g; the whole of the
+    coded entry where there is no other one. Potassium that nobody knows of may be a day's."""
     own = rows["entry_id"].map(bench.per_100g[component])
-    per_100g = rows[f"difference_{component}_mg_per_100g"].fillna(own)
+    difference = rows[f"difference_{component}_mg_per_100g"]
+    compared = rows["better_id"] + rows["perhaps_id"] != ""
+    per_100g = difference.where(compared | difference.notna(), own)
     in_line = per_100g * rows["grams"].astype("float64") / 100
-    return in_line.fillna(per_100g).abs() / day
+    shares = in_line.fillna(per_100g).abs() / day
+    return shares.mask(shares.isna() & (rows["entry_name"] != ""), 1.0) if component == POTASSIUM else shares
 
 
 def _told(row) -> list[str]:
     """One doubted pair, for a terminal."""
     told = [f"{row.rank}. row {row.row}: \"{row.text}\" coded {row.entry_id} {row.entry_name}".rstrip() + f": {WORDS[row.finding]}"]
-    if row.better_id:
-        chance = f" (chance {row.better_chance:.2f} against {row.chance:.2f})" if pd.notna(row.better_chance) else ""
-        told.append(f"     better: {row.better_id} {row.better_name}{chance}")
-    if pd.notna(row.difference_K_mg_per_100g) or pd.notna(row.difference_NA_mg_per_100g):
+    for how in ("better", "perhaps"):
+        other, name, other_chance = (getattr(row, f"{how}_{what}") for what in ("id", "name", "chance"))
+        if other:
+            chance = f" (chance {other_chance:.2f} against {row.chance:.2f})" if pd.notna(other_chance) else ""
+            told.append(f"     {how}: {other} {name}{chance}")
+    if row.entry_name and (row.better_id or row.perhaps_id or pd.notna(row.difference_K_mg_per_100g)):
         told.append(f"     at stake per 100 g: {_amounts(row, 'per_100g')}")
         if pd.notna(row.grams):
             told.append(f"     in this line ({row.grams:g} g): {_amounts(row, 'in_line')}")
-    if row.finding in (UNKNOWN, NO_TEXT, DECIDED, NOT_FOOD):
+    if row.finding in (UNKNOWN, NO_TEXT, DECIDED, NOT_FOOD, PERHAPS):
         told.append(f"     {row.remedy}" + (f" ({row.decision_id})" if row.finding == DECIDED and row.decision_id else ""))
     return told
 

@@ -52,8 +52,8 @@ class Measured:
 
     def reliability(self) -> list[dict]:
         """By tenth of the chance given: lines, mean chance, share that is right."""
-        return [{"from": number / BINS, "to": (number + 1) / BINS, "lines": len(rows), "chance": round(float(rows["probability"].mean()), 4),
-                 "right": round(float(rows["right"].mean()), 4)} for number, rows in self.lines.groupby(_tenth(self.lines))]
+        return [{"from": row.Index / BINS, "to": (row.Index + 1) / BINS, "lines": row.lines, "chance": round(row.said, 4), "right": round(row.right, 4)}
+                for row in reliability(self.lines).itertuples()]
 
     def worst(self) -> pd.DataFrame:
         """The mistakes, accepted ones first, by the size of the difference in potassium."""
@@ -171,14 +171,16 @@ def _compared(found: list[list[str]], right: list[list[str]]) -> dict[str, float
             "top_5": _share(pd.Series([not set(best).isdisjoint(ids) for best, ids in pairs], dtype="bool"))}
 
 
-def _tenth(lines: pd.DataFrame) -> pd.Series:
-    return np.minimum((lines["probability"] * BINS).astype("int64"), BINS - 1)
+def reliability(lines: pd.DataFrame) -> pd.DataFrame:
+    """By tenth of the chance given (``lines``: probability, right): lines, said (mean chance), right (share)."""
+    tenth = np.minimum((lines["probability"] * BINS).astype("int64"), BINS - 1)
+    return lines.groupby(tenth).agg(lines=("right", "size"), said=("probability", "mean"), right=("right", "mean"))
 
 
 def calibration_error(lines: pd.DataFrame) -> float:
     """Expected calibration error: the mean distance between chance and share right, over ten bins of equal width, by their lines."""
-    by_bin = lines.groupby(_tenth(lines)).agg(count=("right", "size"), said=("probability", "mean"), right=("right", "mean"))
-    return round(float((by_bin["count"] * (by_bin["said"] - by_bin["right"]).abs()).sum() / len(lines)), 4)
+    by_bin = reliability(lines)
+    return round(float((by_bin["lines"] * (by_bin["said"] - by_bin["right"]).abs()).sum() / len(lines)), 4)
 
 
 def _share(rows: pd.Series) -> float | None:

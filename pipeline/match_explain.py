@@ -24,7 +24,6 @@ OUTCOME_WORDS = {"accepted": "accepted", "review": "for a person to look at", "n
 REASONS = REASON_WORDS | {
     "matched": "sure enough, and every word is accounted for", "decided": "a person decided it",
     "heading": "a heading", "not-food": "something to note or to use, nothing to eat",
-    "close-call": "not sure enough: another entry, or none, may be meant",
 }
 
 
@@ -242,10 +241,8 @@ def _stake(told: Explained) -> list[str]:
 def _next(told: Explained) -> list[str]:
     if told.outcome in ("accepted", "not-food") or not told.phrase:
         return []
-    quoted = told.phrase.replace('"', "")
-    entry = "ENTRY_ID" + (f" --state {told.state}" if told.state else "")  # the best candidate is in doubt: nobody should paste it
-    table = f" --table {told.table}" if told.table != "core" else ""
-    return [f'To settle it: potash decide "{quoted}" {entry}{table} --by NAME --reason WHY (or --never in place of the entry, where none is the food)']
+    entry = decisions.ENTRY  # the best candidate is in doubt: nobody should paste it
+    return [f"To settle it: {decisions.command(told.phrase, entry, told.state, told.table)} (or --never in place of the entry, where none is the food)"]
 
 
 def _amount(value: float | None) -> str:

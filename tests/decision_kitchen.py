@@ -1,4 +1,4 @@
-"""Lines matched to the curated core under decisions that a test makes."""
+"""Lines matched to the curated core, under no decision or under those that a test makes."""
 
 from __future__ import annotations
 
@@ -30,9 +30,9 @@ def parsed(texts: list[str]) -> pd.DataFrame:
     return table
 
 
-def matched(texts: list[str], foods: pd.DataFrame, entries: pd.DataFrame | None = None) -> tuple[pd.DataFrame, pd.DataFrame, list[Problem]]:
-    """Matched, Candidates and problems of lines under the decisions ``foods``."""
-    return matched_lines(parsed(texts), foods, entries)
+def matched(texts: list[str], foods: pd.DataFrame | None = None, entries: pd.DataFrame | None = None) -> tuple[pd.DataFrame, pd.DataFrame, list[Problem]]:
+    """Matched, Candidates and problems of lines under the decisions ``foods`` (none where it is not given)."""
+    return matched_lines(parsed(texts), kitchen()[1].foods.iloc[:0] if foods is None else foods, entries)
 
 
 def matched_lines(lines: pd.DataFrame, foods: pd.DataFrame, entries: pd.DataFrame | None = None):

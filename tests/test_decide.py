@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import shutil
 from datetime import date
 from pathlib import Path
 
 import pandas as pd
 import pytest
-from command_line import CHECKOUT, Project
+import table_root
+from command_line import Project
 
-from pipeline import decide, decisions
+from pipeline import decide, decisions, match_bench
 from pipeline.problems import InputError
 
 SIGNED = {"by": "renal dietitian (test)", "reason": "a test"}
@@ -31,9 +31,7 @@ method:
 @pytest.fixture(scope="module")
 def home(tmp_path_factory) -> Path:
     """A project folder of its own with reference and mappings."""
-    root = tmp_path_factory.mktemp("decide")
-    for name in ("mappings", "reference"):
-        shutil.copytree(CHECKOUT / name, root / name)
+    root = table_root.root(tmp_path_factory.mktemp("decide"))
     (root / "quay").mkdir()
     (root / "quay" / "quay-soup.yaml").write_text(RECIPE, encoding="utf-8")
     return root
@@ -198,7 +196,8 @@ def test_the_command_writes_shows_and_refuses(tmp_path):
 
 def test_a_note_never_takes_a_food_out_of_every_recipe(root):
     assert "2 carrots" in refused(root, "carrots", kind="use-as-note")  # a line of this collection
-    assert "11124" not in refused(root, "carrot*", kind="use-as-note", scope="pattern")
+    text = refused(root, "carrot*", kind="use-as-note", scope="pattern")
+    assert "2 carrots" in text and "11124" not in text  # a pattern is no name of an entry: only the line speaks against it
     assert "is a food of the table: 11352" in refused(root, "potatoes", kind="use-as-note")
     assert propose(root, "2 carrots", kind="use-as-note", scope="line", recipe="quay-soup").effects[0].after.startswith("not a food")
 
@@ -211,14 +210,32 @@ def test_who_ruled_a_food_out_may_let_it_in_again_and_nobody_else(root):
     assert again.row["replaces"] == "salt-substitute"
 
 
-def test_a_pattern_does_not_settle_what_is_known_to_mislead(root):
-    assert propose(root, "* salt", "02047", scope="pattern").effects == []
-    decide.write(propose(root, "* salt", "02047", scope="pattern"))
-    from pipeline.match_bench import open_bench
+def answers(root: Path, texts: list[str]) -> pd.DataFrame:
+    """What the core answers to lines under the decisions of this folder, by line."""
+    bench = match_bench.open_bench("core", root=root)
+    return bench.match(bench.read(texts))[0].set_axis(texts)
 
-    bench = open_bench("core", root=root)
-    matched, _ = bench.match(bench.read(["1 tsp low-sodium salt", "1 tsp potassium salt", "1 tsp lo-salt"]))
-    assert (matched["match_outcome"] != "accepted").all(), matched[["entry_name", "match_outcome"]]
+
+PHRASED = ["1 tsp low-sodium salt", "1 tsp potassium salt"]  # each has a decision on its phrase
+UNPHRASED = ["1 tsp half-salt", "1 tsp lower-sodium salt", "1 tsp mineral salt"]  # these only have a word of mappings/words.csv
+
+
+def test_a_pattern_does_not_settle_what_is_known_to_mislead(root):
+    proposed = propose(root, "* salt", "02047", scope="pattern")
+    assert proposed.effects == []
+    assert (answers(root, PHRASED)["decision_id"] != "").all() and (answers(root, UNPHRASED)["decision_id"] == "").all()
+    decide.write(proposed)
+    found = answers(root, ["1 tsp zorble salt", *PHRASED, *UNPHRASED])
+    control = found.loc["1 tsp zorble salt"]  # the pattern does stand, and does settle what nothing speaks against
+    assert control[["match_outcome", "entry_id", "decision_id"]].tolist() == ["accepted", "02047", proposed.row["decision_id"]]
+    assert (found.drop(index="1 tsp zorble salt")["match_outcome"] != "accepted").all(), found[["entry_name", "match_outcome"]]
+
+
+@pytest.mark.parametrize("text", ["1 tsp potassium-rich salt", "1 tsp pottasium salt", "1 tsp sodium-free salt", "1 tsp less sodium sea salt"])
+def test_a_pattern_does_not_settle_a_salt_whose_words_tell_of_potassium_or_less_sodium(root, text):
+    decide.write(propose(root, "* salt", "02047", scope="pattern"))
+    found = answers(root, [text]).iloc[0]
+    assert found["match_outcome"] != "accepted", found[["entry_name", "match_reason", "decision_id"]]
 
 
 def test_a_number_that_lost_its_zero_is_given_back(root):

@@ -15,25 +15,35 @@ from pipeline.stages.match import Asked, Matcher, doubt, line_answers
 from pipeline.stages.match_outcome import Best, meant, stakes
 
 
-@pytest.mark.parametrize(("change", "unread", "ambiguous", "reason"), [
-    ({}, False, False, ""), ({"asked_missing": 1.0}, False, False, "words-not-covered"), ({}, True, False, "words-not-covered"),
-    ({"head_agrees": 0.0}, False, False, "head-differs"), ({"head_missing": 1.0}, False, False, "head-differs"),
-    ({"state_refused": 1.0}, False, False, "state-differs"), ({}, False, True, "close-call"),
+@pytest.mark.parametrize(("change", "unread", "choice", "reason"), [
+    ({}, False, "", ""), ({"asked_missing": 1.0}, False, "", "words-not-covered"), ({}, True, "", "words-left-over"),
+    ({}, True, "salt-in-doubt", "salt-in-doubt"), ({"guessed": 1.0, "asked_missing": 1.0}, False, "", "word-guessed"),
+    ({"classed": 1.0}, False, "", "class-only"),
+    ({"head_agrees": 0.0}, False, "", "head-differs"), ({"head_missing": 1.0}, False, "", "head-differs"),
+    ({"state_refused": 1.0}, False, "", "state-differs"), ({"facet_differs": 1.0}, False, "", "level-differs"),
+    ({}, False, "ambiguous-words", "ambiguous-words"), ({}, False, "decisions-conflict", "decisions-conflict"),
 ])
-def test_no_probability_is_high_enough_against_a_rule(change, unread, ambiguous, reason):
+def test_no_probability_is_high_enough_against_a_rule(change, unread, choice, reason):
     best = matcher().ranked(Asked("carrot"))[0]
     sure = Best(1.0, {**best.features, **change})
-    assert doubt(sure, unread, ambiguous, 0.85) == reason
-    assert doubt(sure._replace(probability=0.84), False, False, 0.85) != ""
+    assert doubt(sure, unread, choice, 0.85) == reason
+    assert doubt(sure._replace(probability=0.84), False, "", 0.85) != ""
+
+
+def test_a_chance_that_is_too_low_says_whether_another_entry_could_be_meant():
+    low = Best(0.84, matcher().ranked(Asked("carrot"))[0].features)
+    assert doubt(low, False, "", 0.85) == "not-sure"
+    assert doubt(low._replace(rivals=True), False, "", 0.85) == "close-call"
+    assert doubt(low._replace(features={**low.features, "state_refused": 1.0}), False, "", 0.85, made=True) == "cooked-otherwise"
 
 
 def test_more_at_stake_needs_more_certainty():
     """The threshold of a line: the ordinary one, or the higher one where a plausible runner-up is another matter."""
     best = Best(0.9, matcher().ranked(Asked("carrot"))[0].features)
-    assert doubt(best, False, False, 0.85, 0.95) == ""
-    assert doubt(best._replace(at_stake=True), False, False, 0.85, 0.95) == "close-call"
-    assert doubt(best._replace(at_stake=True, probability=0.96), False, False, 0.85, 0.95) == ""
-    assert doubt(best._replace(at_stake=True), False, False, 0.85, None) == ""
+    assert doubt(best, False, "", 0.85, 0.95) == ""
+    assert doubt(best._replace(at_stake=True), False, "", 0.85, 0.95) == "much-at-stake"
+    assert doubt(best._replace(at_stake=True, probability=0.96), False, "", 0.85, 0.95) == ""
+    assert doubt(best._replace(at_stake=True), False, "", 0.85, None) == ""
 
 
 def _rules(**changed: float) -> pd.DataFrame:

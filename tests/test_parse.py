@@ -83,7 +83,7 @@ def test_quantity_and_unit_are_exact_on_the_labelled_lines():
         found = read(row.text)
         if (_shown(found["quantity_low"]), _shown(found["quantity_high"]), found["unit"]) != (row.quantity_low, row.quantity_high, row.unit):
             wrong.append(row.text)
-    assert len(wrong) <= 0.02 * len(_labelled()), wrong  # measured: 12 of 636
+    assert len(wrong) <= 0.004 * len(_labelled()), wrong  # measured: 2 of 636
 
 
 def test_the_phrase_holds_the_food_words_of_the_labelled_lines():
@@ -99,7 +99,7 @@ def test_the_other_columns_of_the_labelled_lines(column):
         found = ("yes" if found else "") if column == "optional" else found
         if found != row[column]:
             wrong.append((row["text"], found, row[column]))
-    assert len(wrong) <= 0.002 * len(_labelled()), wrong  # measured: none, one of them in amount_rule
+    assert len(wrong) <= 0.002 * len(_labelled()), wrong  # measured: none, but for one amount_rule
 
 
 def test_the_phrase_carries_no_preparation_or_amount():
@@ -172,7 +172,8 @@ def test_lines_labelled_before_they_were_read(name, lines, as_marked, by_convent
 
 
 @pytest.mark.parametrize("text, low, high, unit, phrase", [
-    ("turmeric powder - 1/2 tsp", 0.5, 0.5, "teaspoon", "turmeric powder"),
+    ("turmeric powder - 1/2 tsp", 0.5, 0.5, "teaspoon", "turmeric powder"), ("2 fillet steaks", 2, 2, "", "fillet steaks"),
+    ("500 g peeled weight potatoes", 500, 500, "g", "potatoes"), ("250g prepared weight squash", 250, 250, "g", "squash"),
     ("salt and pepper, 1/4 teaspoon each", 0.25, 0.25, "teaspoon", "salt and pepper"),
     ("mashed potato, 300 g", 300, 300, "g", "mashed potato"), ("whites of 2 eggs", 2, 2, "", "egg whites"), ("yolk of 1 egg", 1, 1, "", "egg yolk"),
     ("2 eggs, yolks only", 2, 2, "", "egg yolks"), ("lemon juice from 1 lemon", 1, 1, "", "lemon juice"),

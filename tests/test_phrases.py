@@ -6,7 +6,7 @@ import itertools
 import time
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from pipeline.phrases import line_key, pattern_fault, pattern_fits, patterns_meet, phrase_key
@@ -25,11 +25,11 @@ def fits(pattern: str, phrase: str) -> bool:
     ("* salt substitute|alternative *", ["salt substitute", "low-sodium salt alternative crystals"], ["salt", "substitute for salt"]),
     ("tomato* ketchup", ["tomato ketchup", "tomatoes ketchup"], ["ketchup", "tomato brown ketchup"]),
     ("crème *", ["creme fraiche", "Crème fraîche"], ["ice creme"]),
-    ("50% *cream", ["50% cream", "50 % buttercream"], ["50 cream"]),
+    ("50% *cream", ["50% cream", "50% buttercream"], ["50 cream", "50 % buttercream"]),
 ])
 def test_a_pattern_means_whole_phrases(pattern, yes, no):
-    assert pattern_fault(pattern) == "" if "%" not in pattern else True
-    assert [phrase for phrase in yes if not fits(pattern, phrase)] == (["50 % buttercream"] if "%" in pattern else [])
+    assert pattern_fault(pattern) == ""
+    assert [phrase for phrase in yes if not fits(pattern, phrase)] == []
     assert [phrase for phrase in no if fits(pattern, phrase)] == []
 
 
@@ -38,7 +38,8 @@ def test_what_is_no_pattern_says_why(pattern):
     assert pattern_fault(pattern)
 
 
-patterns = st.lists(st.sampled_from(PATTERN_WORDS), min_size=1, max_size=4).map(" ".join)
+# Of two patterns of three words or fewer, a phrase that both mean has four words at most: trying those settles it.
+patterns = st.lists(st.sampled_from(PATTERN_WORDS), min_size=1, max_size=3).map(" ".join)
 
 
 @settings(max_examples=150, deadline=None)
@@ -47,10 +48,7 @@ def test_patterns_meet_as_trying_every_phrase_says(one, other):
     letters = ("salt", "sea", "low", "sodium", "s", "t", "st")
     phrases = (" ".join(words) for length in range(5) for words in itertools.product(letters, repeat=length))
     found = any(fits(one, phrase) and fits(other, phrase) for phrase in phrases)
-    assert patterns_meet(one, other) == patterns_meet(other, one)
-    assert patterns_meet(one, other) or not found  # whatever phrase both mean, they are known to meet
-    if found:
-        assert patterns_meet(one, other)
+    assert patterns_meet(one, other) == patterns_meet(other, one) == found
 
 
 def test_patterns_that_cannot_meet():
@@ -58,11 +56,15 @@ def test_patterns_that_cannot_meet():
     assert not patterns_meet("tomato* *", "potato* *") and patterns_meet("sea *", "* salt") and patterns_meet("tom*", "*ato")
 
 
-@given(st.text(max_size=60))
+@given(st.text(max_size=60) | st.text(alphabet="abst *|-é%", max_size=20))
+@example("salt*|(sea)")
+@example("sal[t *")
+@example("\\d+salt *")
 def test_nothing_in_a_pattern_makes_it_raise(text):
-    if pattern_fault(text) == "":
-        pattern_fits(text)(phrase_key(text))
-        assert patterns_meet(text, text)
+    fault = pattern_fault(text)
+    assert isinstance(fault, str)
+    pattern_fits(text)(phrase_key(text))
+    assert fault or patterns_meet(text, text)
 
 
 def test_a_long_phrase_is_compared_at_once():

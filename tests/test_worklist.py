@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 from pipeline import tables
+from pipeline.decisions import command
 from pipeline.stages.worklist import worklist
 
 LINES = [  # recipe, variant, line, text, outcome, reason, counted, confidence
@@ -19,28 +20,28 @@ LINES = [  # recipe, variant, line, text, outcome, reason, counted, confidence
 ]
 
 
-def made(lines=LINES) -> pd.DataFrame:
+def made(lines=LINES, phrase: str = "") -> pd.DataFrame:
     rows = []
     for recipe, variant, number, text, outcome, reason, counted, confidence in lines:
         accepted = outcome == "accepted"
         rows.append({
             "recipe_id": recipe, "variant_id": variant, "line_no": number, "text": text, "quantity_low": None, "quantity_high": None,
-            "unit": "", "phrase": text, "state": "", "optional": not counted, "table": "core", "entry_id": "00001" if accepted else "",
+            "unit": "", "phrase": phrase or text, "state": "", "optional": not counted, "table": "core", "entry_id": "00001" if accepted else "",
             "entry_name": "", "match_confidence": 1.0, "outcome": outcome, "mass_g": 1.0, "mass_low_g": 1.0, "mass_high_g": 1.0,
             "edible_g": 1.0, "method": "raw", "yield_fraction": 1.0, "cooked_g": 1.0, "reason": reason, "counted": counted,
             "confidence": confidence, "line_id": f"{recipe}/{variant}/{number}"})
     return tables.Settled.validate(pd.DataFrame(rows))
 
 
-def ranked(lines=LINES) -> pd.DataFrame:
-    settled = made(lines)
+def ranked(lines=LINES, phrase: str = "", nearest: str = "pair/base/2", low: bool = True) -> pd.DataFrame:
+    settled = made(lines, phrase)
     variants = settled[["recipe_id", "variant_id"]].drop_duplicates()
     figures = variants.merge(pd.DataFrame({"number": range(10)}), how="cross")
     waiting = set(settled.loc[settled["counted"] & (settled["outcome"] != "accepted"), "recipe_id"])
     figures["status"] = ["withheld" if recipe in waiting else "check" for recipe in figures["recipe_id"]]
-    figures["reason"] = "low confidence"
+    figures["reason"] = "low confidence" if low else ""
     verdicts = variants.assign(verdict=["not-assessable" if recipe in waiting else "holds" for recipe in variants["recipe_id"]])
-    candidates = pd.DataFrame([("pair/base/2", rank, f"0000{rank}", f"Mix {rank}", 1.0, 0.5 / rank) for rank in (1, 2, 3, 4)],
+    candidates = pd.DataFrame([(nearest, rank, f"0000{rank}", f"Mix {rank}", 1.0, 0.5 / rank) for rank in (1, 2, 3, 4)],
                               columns=tables.columns(tables.Candidates)).astype({"line_id": "str", "entry_id": "str", "entry_name": "str"})
     return worklist(settled, candidates, figures, verdicts, 0.7)
 
@@ -76,3 +77,31 @@ def test_every_reason_has_a_remedy_that_names_a_place(reason):
     line = ("one", "base", 1, "a line", "none", reason, True, 0.0)
     remedy = ranked([line]).iloc[0]["remedy"]
     assert any(place in remedy for place in ("recipe", "mappings/", "reference/", "line"))
+    assert "{" not in remedy
+
+
+@pytest.mark.parametrize(("reason", "settled_by"), [
+    ("close-call", 'potash decide "food" 00001 --by NAME --reason WHY'), ("not-sure", 'potash decide "food" 00001 --by NAME --reason WHY'),
+    ("no-candidate", 'potash decide "food" ENTRY_ID --by NAME --reason WHY'), ("state-differs", 'potash decide "food" ENTRY_ID --by NAME --reason WHY'),
+    ("salt-in-doubt", 'potash decide "food" --never --by NAME --reason WHY'),
+    ("cooked-otherwise", 'potash decide "100 g food" ENTRY_ID --recipe one --by NAME --reason WHY'),
+    ("words-left-over", 'potash decide "100 g food" ENTRY_ID --recipe one --by NAME --reason WHY'),
+])
+def test_the_command_is_there_and_names_an_entry_only_where_it_may_be_the_one(reason, settled_by):
+    """What is known to be wrong (raw for roasted, table salt for another salt) must not be one paste away."""
+    row = ranked([("one", "base", 1, "100 g food", "review", reason, True, 0.3)], phrase="food", nearest="one/base/1").iloc[0]
+    assert row["remedy"].endswith(settled_by)
+
+
+def test_a_line_for_which_nothing_waits_is_not_on_it():
+    assert ranked([("settled", "base", 1, "a herb", "accepted", "settled", True, 0.4)], low=False).empty
+    assert len(ranked([("settled", "base", 1, "a herb", "accepted", "settled", True, 0.4)])) == 1
+
+
+def test_the_command_can_be_pasted_whatever_the_words():
+    """A shell reads back the words as they stand (POSIX quoting, by the standard library)."""
+    import shlex
+
+    for words in ("1 lb ground beef (80/20)", "5\" tortilla", "cook's $1 mix", "crème fraîche!", "back\\slash"):
+        assert shlex.split(command(words, "01053", recipe="a-dish"))[2:6] == [words, "01053", "--recipe", "a-dish"]
+    assert "--table usda-sr26" in command("milk", "01077", table="usda-sr26") and "--table" not in command("milk", "01077", table="core")

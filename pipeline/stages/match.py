@@ -18,7 +18,7 @@ import pandas as pd
 from pipeline import decisions, tables
 from pipeline.problems import Problem
 from pipeline.sources import Reference
-from pipeline.stages import match_features, match_forms, match_index, match_model, match_outcome, match_words
+from pipeline.stages import match_features, match_forms, match_index, match_model, match_outcome, match_state, match_words
 from pipeline.stages.match_outcome import AMBIGUOUS_SHARE, DOUBT_FEATURES, Asked, Best, asked_by, doubt
 
 KEPT_CANDIDATES = 5
@@ -151,6 +151,8 @@ class Matcher:
             return {**_no_entry(self.table, "none", "decided-none", 1.0), "decision_id": decided.decision_id}, []
         if decided.scope != decisions.LINE and (match_outcome.unread(asked, self.vocabulary) or self._alternative_refused(asked)):
             return None
+        if decided.kind == "match" and decided.scope != decisions.LINE and self._made_otherwise(asked, decided):
+            return None  # "carrots" was not decided of carrots that are roasted already
         if decided.scope == decisions.PATTERN and match_outcome.ambiguous(asked, False, self.vocabulary):
             return None  # "* salt" was not said of a salt that holds potassium: what is known to mislead needs a decision of its own
         if decided.kind == "use-as-note" and asked.alternative and decided.scope != decisions.LINE:
@@ -160,6 +162,14 @@ class Matcher:
         row = {"table": self.table, "entry_id": decided.entry_id, "entry_name": decided.entry_name, "match_confidence": 1.0,
                "match_outcome": "accepted", "match_reason": "decided", "decision_id": decided.decision_id}
         return row, [{"rank": 1, "entry_id": decided.entry_id, "entry_name": decided.entry_name, "score": 1.0, "probability": 1.0}]
+
+    def _made_otherwise(self, asked: Asked, decided) -> bool:
+        """Whether the line says a way of cooking behind the food that is not that of the entry, and the decision says no cooked food."""
+        made = match_outcome.ways(asked, self.vocabulary)
+        if not made or decided.state == match_state.COOKED:
+            return False
+        said = self.index.sayings[self.index.saying[np.flatnonzero(self.index.entry == self._position[decided.entry_id])[0]]]
+        return match_state.made_agreement(asked.state, asked.hint, made, *said) < 0
 
     def _alternative_refused(self, asked: Asked) -> bool:
         """Whether the line leaves a choice for which it was decided that no entry stands."""
@@ -172,7 +182,7 @@ class Matcher:
         """The ranked candidates of many phrases, their features, probabilities, and which phrases are ambiguous."""
         forms, hints, phrase_of_form = [], [], []
         for number, (asked, _) in enumerate(questions):
-            for form in match_forms.forms(asked.phrase, match_outcome.state_asked(asked), self.index, self.vocabulary, asked.beside):
+            for form in match_outcome.forms(asked, self.index, self.vocabulary):
                 forms.append(form)
                 hints.append(asked.hint)
                 phrase_of_form.append(number)
@@ -208,7 +218,9 @@ class Matcher:
             others = self._meant(kept[1:], contest, pairs)
             at_stake = self.stakes is not None and self.stakes.high(entry[low], [(entry[place], chance[place]) for place in others])
             different = match_outcome.level_differs(asked, candidates[0]["entry_name"])
-            reason = self._doubt(asked, ruling, Best(chance[low], features, at_stake), bool(ambiguous[number])) or ("state-differs" if different else "")
+            rivals = any(chance[place] >= match_outcome.MEANT_ABOVE for place in others)
+            reason = self._doubt(asked, ruling, Best(chance[low], features, at_stake, rivals), bool(ambiguous[number])) or (
+                "level-differs" if different else "")
             if not reason:
                 counted = {low, *(place for place in others if chance[place] >= match_outcome.MEANT_ABOVE)}
                 candidates = [{**one, "rank": rank} for rank, one in enumerate(
@@ -227,5 +239,6 @@ class Matcher:
 
     def _doubt(self, asked: Asked, ruling: decisions.Ruling, best: Best, ambiguous: bool) -> str:
         unread = bool(match_outcome.unread(asked, self.vocabulary)) and not best.features["completed"]
-        open_choice = ambiguous or bool(ruling.disputed) or self._alternative_refused(asked)
-        return doubt(best, unread, open_choice, self.accept_above, self.stakes.accept_above if self.stakes else None)
+        choice = match_outcome.open_choice(asked, ambiguous, bool(ruling.disputed), self._alternative_refused(asked), self.vocabulary)
+        made = bool(match_outcome.ways(asked, self.vocabulary))
+        return doubt(best, unread, choice, self.accept_above, self.stakes.accept_above if self.stakes else None, made)

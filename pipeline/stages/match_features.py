@@ -16,6 +16,7 @@ from pipeline.stages import match_naming as naming
 from pipeline.stages import match_state
 from pipeline.stages.match_forms import GUESS, Form
 from pipeline.stages.match_index import AFTER_CATEGORY, FIRST, HEAD, Index, facet_bits, sharing_key
+from pipeline.stages.match_words import Way
 
 CANDIDATES = 24
 CHUNK = 1000
@@ -182,12 +183,12 @@ def _features(forms: list[Form], hints: list[str], asked: Asked, form: np.ndarra
 
 def _states(forms: list[Form], hints: list[str], form: np.ndarray, name: np.ndarray, same: np.ndarray, index: Index) -> np.ndarray:
     """The agreement of states; the only state in which a food of that name is sold needs no saying."""
-    asked = [(one.state, hint, one.said) for one, hint in zip(forms, hints, strict=True)]
+    asked = [(one.state, hint, one.said, one.made) for one, hint in zip(forms, hints, strict=True)]
     numbers = {pair: number for number, pair in enumerate(dict.fromkeys(asked))}
     table = np.array([[_agreement(*pair, *saying) for saying in index.sayings] for pair in numbers])
     row = np.array([numbers[pair] for pair in asked])[form]
     own = table[row, index.saying[name]]
-    silent = np.array([one.state == "" and not one.completed for one in forms])[form]
+    silent = np.array([one.state == "" and not one.completed and not one.made for one in forms])[form]
     for pair in np.flatnonzero((own <= 0) & silent & same & index.curated[name]):
         others = index.stateless.get(index.key[name[pair]])
         saying = index.saying[name[pair]]
@@ -200,7 +201,11 @@ def _states(forms: list[Form], hints: list[str], form: np.ndarray, name: np.ndar
     return own
 
 
-def _agreement(asked: str, hint: str, also: frozenset[str], state: str, cooking_class: str, said: frozenset[str]) -> float:
-    """The agreement of states, where the phrase says several ("dried, uncooked") or one in another word ("roasted")."""
+def _agreement(asked: str, hint: str, also: frozenset[str], made: tuple[Way, ...], state: str, cooking_class: str, said: frozenset[str],
+               ways: frozenset[str]) -> float:
+    """The agreement of states, where the phrase says several ("dried, uncooked") or one in another word ("roasted"), or a way of
+    cooking stands behind the food (``made``; ``ways``: those that the name says)."""
+    if made:
+        return match_state.made_agreement(asked, hint, made, state, cooking_class, said, ways)
     own = match_state.agreement(asked, hint, state, cooking_class, said - (also - {asked}))
     return max(own, MADE_STATE) if asked == "" and state == "cooked" and state in also else own

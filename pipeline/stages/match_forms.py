@@ -13,7 +13,8 @@ from rapidfuzz.distance import OSA
 
 from pipeline.stages import match_naming as naming
 from pipeline.stages import match_words as words
-from pipeline.stages.match_index import MAIN_PART, Index, without_states
+from pipeline.stages.match_state import COOKED
+from pipeline.stages.match_index import MAIN_PART, Index, sharing_key, without_states
 from pipeline.stages.match_named_state import STATE_WORDS, main_state, states_said
 
 # Shorter words are never taken for typing errors; longer ones may differ by one slip, long ones by two.
@@ -35,6 +36,7 @@ class Form(NamedTuple):
     repaired: str = ""
     said: frozenset[str] = frozenset()  # every state that its words say
     classed: bool = False  # the food is only named by its class ("spaghetti": pasta)
+    made: tuple[words.Way, ...] = ()  # ways of cooking said behind the food
 
 
 class _Read(NamedTuple):
@@ -62,7 +64,8 @@ def forms(phrase: str, state: str, index: Index, vocabulary: words.Vocabulary, b
     state = state or main_state(states_said(texts)) or ("cooked" if described else "")
     written = without_states(texts)
     found = [_form(read, state)]
-    if state or not _is_name(written, found[0], index):
+    stateless = index.keys.get(sharing_key(written, index.cuts)) in index.stateless  # "cooked bacon" does not name bacon
+    if state or not stateless or not _is_name(written, found[0], index):
         found += [ground for form in found[:1] if (ground := _ground(form)) != form]
         replaced = _replaced(read, vocabulary)
         if replaced != read:
@@ -73,6 +76,32 @@ def forms(phrase: str, state: str, index: Index, vocabulary: words.Vocabulary, b
     found += _classed(read, found, index, vocabulary)
     found += _completed(written, state, index, vocabulary, beside)
     return list(dict.fromkeys(form for form in found if form.words))
+
+
+def readings(phrase: str, state: str, made: tuple[words.Way, ...], levels: tuple[float, ...], index: Index, vocabulary: words.Vocabulary,
+             beside: tuple[str, ...] = ()) -> list[Form]:
+    """The readings of a phrase with what the line says of it elsewhere.
+
+    ``made``: ways of cooking behind it: "carrots, roasted" is sought as roasted carrots too, and either reading wants
+    an entry that is made so. ``levels``: percentages: "milk (2%)" is sought as 2% milk where the table tells them apart.
+    """
+    found = _levelled(phrase, state, levels, index, vocabulary, beside) or forms(phrase, state, index, vocabulary, beside)
+    if made:
+        joined = " ".join((*(way.word for way in made), phrase))
+        found = [form._replace(made=made) for form in (*found, *forms(joined, COOKED, index, vocabulary))]
+    return list(dict.fromkeys(found))
+
+
+def _levelled(phrase: str, state: str, levels: tuple[float, ...], index: Index, vocabulary: words.Vocabulary, beside: tuple[str, ...]) -> list[Form]:
+    """The readings with the percentages before the food, where a name has them beside all other words."""
+    if not levels:
+        return []
+    rest = naming.without_levels(phrase)
+    for said in naming.level_wordings(levels, rest):
+        found = forms(f"{said} {rest}", state, index, vocabulary, beside)
+        if any(index.together(form.words) for form in found):
+            return found + (forms(phrase, state, index, vocabulary, beside) if naming.levels(phrase) else [])
+    return []
 
 
 def _only_written(found: list[Form], index: Index) -> bool:
@@ -137,11 +166,14 @@ def _form(read: list[_Read], state: str) -> Form:
 
 
 def _ground(form: Form) -> Form:
-    """The reading with minced meat as ground meat."""
+    """The reading with minced meat as ground meat; "beef mince" is about beef."""
     words_ = naming.one_word_for_minced(form.words)
     swap = dict(zip(form.words, words_, strict=True)) if len(words_) == len(form.words) else {}
-    return form if not swap else form._replace(
-        words=words_, heads=frozenset(swap[text] for text in form.heads), main=frozenset(swap[text] for text in form.main))
+    if not swap or words_ == form.words:
+        return form
+    meats = frozenset(text for text in words_ if text in naming.MEATS)
+    heads = frozenset(swap[text] for text in form.heads)
+    return form._replace(words=words_, heads=meats if heads == {naming.GROUND} else heads, main=frozenset(swap[text] for text in form.main))
 
 
 def _made(read: list[_Read]) -> frozenset[str]:

@@ -19,6 +19,7 @@ import pandas as pd
 from scipy import sparse
 
 from pipeline.stages import match_naming as naming
+from pipeline.stages import match_state
 from pipeline.stages import match_named_state as naming_state
 from pipeline.stages import match_words as words
 from pipeline.stages.match_named_state import STATE_WORDS, states_said
@@ -56,8 +57,8 @@ class Index:
     facets: np.ndarray  # names x groups: bits of the facet words
     key: np.ndarray  # number of the set of words that tells the food, pieces left out
     whole: np.ndarray  # number of the set of all its words
-    saying: np.ndarray  # number of the pair (entry state and class, states in the words)
-    sayings: list[tuple[str, str, frozenset[str]]]
+    saying: np.ndarray  # number of what name and entry say: state and class of the entry, states in the words, ways of cooking in the published name
+    sayings: list[tuple[str, str, frozenset[str], frozenset[str]]]
     cooked: np.ndarray  # of sayings, those of cooked entries
     starts: np.ndarray  # name -> first of its words
     word: np.ndarray
@@ -73,7 +74,7 @@ class Index:
     rarity: np.ndarray
     unknown_rarity: float
     keys: dict[frozenset[str], int]
-    stateless: dict[int, np.ndarray]  # key -> the sayings of curated names without a state
+    stateless: dict[int, np.ndarray]  # key -> the sayings of curated names without a state, of what may be bought so
     written: dict[frozenset[str], tuple[str, ...]]
     known: dict[str, list[str]]
     cuts: frozenset[str]
@@ -121,10 +122,11 @@ def build(entries: pd.DataFrame, vocabulary: words.Vocabulary) -> Index:
 
 def _arrays(entries, rows, numbers, rarity, unknown_rarity, known, cuts, not_slips) -> Index:
     keys: dict[frozenset[str], int] = {}
-    sayings: dict[tuple[str, str, frozenset[str]], int] = {}
+    sayings: dict[tuple[str, str, frozenset[str], frozenset[str]], int] = {}
     stateless: dict[int, set[int]] = defaultdict(set)
     written: dict[frozenset[str], tuple[str, ...]] = {}
     states = naming_state.states(entries)
+    ways = [naming_state.ways_said(name) for name in entries["name"]]
     groups = entries["food_group"].str.lower().map(lambda group: any(word in group for word in naming.SPECIAL_GROUPS)).to_numpy(dtype=bool)
     names = len(rows)
     starts = np.concatenate([[0], np.cumsum([len(row[3]) for row in rows])]).astype(np.int64)
@@ -157,10 +159,10 @@ def _arrays(entries, rows, numbers, rarity, unknown_rarity, known, cuts, not_sli
         elif not curated:
             own_words.setdefault(position, frozenset(texts))
         whole[number] = keys.setdefault(frozenset(texts), len(keys))
-        saying[number] = sayings.setdefault((*states[position], said), len(sayings))
+        saying[number] = sayings.setdefault((*states[position], said, ways[position]), len(sayings))
         if curated:
             written.setdefault(frozenset(texts), texts)
-            if not said:
+            if not said and not (states[position][0] == match_state.COOKED and states[position][1] in match_state.SOLD_RAW):
                 stateless[key[number]].add(saying[number])
     word, bits, place = np.array(word, dtype=np.int64), np.array(bits, dtype=np.int8), np.array(place, dtype=np.int8)
     kind = np.array([naming.KIND_NUMBER[item.kind] for row in rows for item in row[3]], dtype=np.int8)
@@ -180,7 +182,7 @@ def _arrays(entries, rows, numbers, rarity, unknown_rarity, known, cuts, not_sli
     matrix = sparse.csr_matrix((rarity[word].astype(np.float32), (word, owner)), shape=(len(rarity), names))
     return Index(
         entry, curated, taken, np.array([row[2] for row in rows], dtype=bool), sorted_only, special, mass, first_mass, kinds, facets, key, whole, saying, list(sayings),
-        np.array([state == "cooked" for state, _, _ in sayings], dtype=bool), starts, word, bits, kind, place, counted, sought[order], order, matrix, LENGTH_COST * mass + SPECIAL_COST * (special | branded), numbers,
+        np.array([state == "cooked" for state, *_ in sayings], dtype=bool), starts, word, bits, kind, place, counted, sought[order], order, matrix, LENGTH_COST * mass + SPECIAL_COST * (special | branded), numbers,
         rarity, unknown_rarity, keys, {number: np.array(sorted(found)) for number, found in stateless.items()}, written, known, cuts,
         frozenset(not_slips), listed)
 

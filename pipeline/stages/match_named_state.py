@@ -27,7 +27,9 @@ MAIN_STATES = ("cooked", "smoked", "pickled", "drained", "canned", "dried", "fro
 # A table that leaves the state of more than this share of the names that say one unsaid does not record states.
 UNRECORDED = 0.5
 # Ways of cooking that are a state of the whole food in a name; "prepared" and "breaded" are not.
-MADE = frozenset("fried baked roasted braised grilled broiled stewed simmered steamed mashed poached scrambled".split())
+MADE = frozenset("fried baked roasted braised grilled broiled stewed simmered steamed mashed poached scrambled toasted sauteed microwaved "
+                 "barbecued rotisserie dryheat moistheat".split())
+_WAY = re.compile(r"\b(?:" + "|".join(sorted(MADE | {"boiled", "dry heat", "moist heat"})) + r")\b")
 # What the word says of these is no state: a nut is roasted or dried as it is sold, a dry wine is not dried, and a ham is cured and boiled.
 NO_STATE = frozenset(
     "nut almond hazelnut walnut peanut cashew pistachio pecan macadamia wine sherry vermouth cider beer cheese butter ham sausage bread mustard".split())
@@ -43,6 +45,11 @@ CLASS_OF_WORD = {
 def states_said(tokens) -> frozenset[str]:
     """The states that the words say."""
     return frozenset(STATE_OF_WORD[word] for word in tokens if word in STATE_OF_WORD)
+
+
+def ways_said(name: str) -> frozenset[str]:
+    """The ways of cooking that a published name says."""
+    return frozenset(found.replace(" ", "") for found in _WAY.findall(name.lower()))
 
 
 def main_state(states: frozenset[str]) -> str:

@@ -33,6 +33,8 @@ WORDINGS: tuple[tuple[str, str], ...] = (
     (r"(?:without|no) caffeine|caffeine[ -]free|decaf\b", "decaffeinated"),
     (r"ready[ -]to[ -](?:serve|eat|drink|feed|heat|use)", "ready"),
     (r"whole[ -]?meal|whole[ -]?wheat", "wholewheat wheat"),
+    (r"dry heat", "dryheat"),
+    (r"moist heat", "moistheat"),
     (r"(?:fat )?in dry matter", ""),
     (r"(?<=\d) +%", "%"),
     (r"\b(?:without|no|not) (?:added )?(?=[a-z]{3})", "un"),
@@ -63,7 +65,7 @@ _SETS: dict[str, str] = {
                 "industrial alaska native navajo hopi apache southwest indian oscar formula subsistence eskimo",
     "imported": "imported zealand new australian australia",
     "cooked": "fried boiled baked roasted braised grilled broiled stewed simmered microwaved steamed toasted heated reheated panbroiled "
-              "pan-fried pan rotisserie barbecued poached sauteed kippered creamed scrambled mashed prepared breaded battered",
+              "pan-fried pan rotisserie barbecued poached sauteed kippered creamed scrambled mashed prepared breaded battered dryheat moistheat",
     "enriched": "enriched fortified vitamin ascorbic acid calcium iron added dha d a c e b6 b12 nutrient protein folic thiamin sodium phosphate "
                 "unenriched unvitamin unascorbic ca prop propionate",
     "imitation": "imitation substitute replacement meatless vegetarian vegan artificial analog style flavor flavored flavour",
@@ -109,16 +111,18 @@ def one_wording(text: str) -> str:
 # Of these, what is minced and what is ground is the same; a spice or a nut that is ground is not minced.
 MEATS = frozenset("beef pork lamb veal mutton chicken turkey venison reindeer elk moose goat meat".split())
 MINCED = frozenset({"minced", "mince"})
+GROUND = "ground"
 
 
 def one_word_for_minced(texts: tuple[str, ...]) -> tuple[str, ...]:
     """``texts`` with "minced" as "ground" where they are about meat."""
     if MINCED.isdisjoint(texts) or MEATS.isdisjoint(texts):
         return texts
-    return tuple(dict.fromkeys("ground" if text in MINCED else text for text in texts))
+    return tuple(dict.fromkeys(GROUND if text in MINCED else text for text in texts))
 
 
 _LEVEL = re.compile(r"(\d+(?:[.,]\d+)?) ?(?:(?:-|–|to) ?(\d+(?:[.,]\d+)?) ?)?(?:%|percent\b|per cent\b)")
+_OF_LEVEL = re.compile(_LEVEL.pattern + r"(?: *(?:lean|fat|milkfat)\b)?", re.I)
 _RATIO = re.compile(r"(?<![\d/.])(\d\d) ?/ ?(\d\d?)(?![\d/])")
 # "3% milk" is the milk of 3.25%.
 LEVEL_TOLERANCE = 0.5
@@ -132,6 +136,20 @@ def levels(text: str) -> tuple[float, ...]:
     said = [float(found[1].replace(",", ".")) for found in _LEVEL.finditer(text.lower())]
     said += [float(part) for found in _RATIO.finditer(text) if int(found[1]) + int(found[2]) == 100 for part in found.groups()]
     return tuple(dict.fromkeys(said))
+
+
+def without_levels(phrase: str) -> str:
+    """``phrase`` without its percentages and ratios ("80/20 beef mince", "5% fat beef mince")."""
+    return " ".join(_OF_LEVEL.sub(" ", _RATIO.sub(" ", phrase)).split())
+
+
+def level_wordings(said: tuple[float, ...], food: str) -> list[str]:
+    """How names say the percentages of ``food``, the fullest wording first: "80% lean 20% fat" of meat, "2%"."""
+    plain = " ".join(f"{level:g}%" for level in said)
+    if MEATS.isdisjoint(food.lower().split()) or sum(said) != 100 and len(said) > 1:
+        return [plain]
+    lean = max(said[0], 100 - said[0])
+    return [f"{lean:g}% lean {meat}{100 - lean:g}% fat" for meat in ("meat ", "")] + [plain]
 
 
 def has_level(wanted: tuple[float, ...], name: str) -> bool:

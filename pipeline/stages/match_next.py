@@ -21,7 +21,8 @@ from pipeline.decisions import Standing
 from pipeline.stages.match import Matcher, line_answers
 
 OPEN = ("review", "none")
-NOT_THERE = ("no-candidate", "words-not-covered", "head-differs", "state-differs")
+NOT_THERE = ("no-candidate", "words-not-covered", "words-left-over", "word-guessed", "class-only", "head-differs", "state-differs", "cooked-otherwise",
+             "level-differs")
 UNREAD = "unreadable"
 
 

@@ -17,12 +17,13 @@ import numpy as np
 import pandas as pd
 
 from pipeline import decisions
-from pipeline.stages import match_named_state, match_naming, match_state, match_words
+from pipeline.stages import match_forms, match_index, match_named_state, match_naming, match_state, match_words
 
 # The chance that a phrase which cooks use for different foods means the one that its words fit best.
 AMBIGUOUS_SHARE = 0.5
 # A description that says itself that it leaves something open ("NS as to form": not specified).
 UNSAID = re.compile(r"\bns as to\b|\bnot specified\b")
+SALT = "salt"
 # What a wrong match of these can do to somebody with kidney disease; amounts in these units.
 AT_STAKE = {"K": "mg", "P": "mg", "NA": "mg", "PROCNT": "g"}
 
@@ -35,7 +36,8 @@ class Asked(NamedTuple):
     ``counted``, ``spooned`` or ``uncounted``; ``alternative``: the food after "or";
     ``remarks``: preparation and note, where a word may still change the food; ``line``: what names
     the line where a person decided on this one line (:meth:`pipeline.decisions.Standing.line_key`);
-    ``levels``: percentages and ratios that the line says ("85% lean", "80/20").
+    ``levels``: percentages and ratios that the line says ("85% lean", "80/20"); ``behind``: what it says behind
+    the food, where a way of cooking may stand ("carrots, roasted").
     """
 
     phrase: str
@@ -48,6 +50,7 @@ class Asked(NamedTuple):
     remarks: str = ""
     line: str = ""
     levels: tuple[float, ...] = ()
+    behind: str = ""
 
 
 def asked_by(line) -> Asked:
@@ -59,7 +62,40 @@ def asked_by(line) -> Asked:
     else:
         amount = "counted" if line.quantity_low > 0 and line.unit in ("", "piece") else "uncounted"
     return Asked(line.phrase, line.state, match_state.hint(line.unit, line.preparation), beside, line.leftover, amount,
-                 line.alternative, f"{line.preparation} {line.note}".strip(), levels=match_naming.levels(getattr(line, "text", "") or line.phrase))
+                 line.alternative, f"{line.preparation} {line.note}".strip(), levels=match_naming.levels(getattr(line, "text", "") or line.phrase), behind=_behind(line))
+
+
+# What is still to happen to a food is no state of it: "to be mashed", "for roasting".
+_TO_COME = re.compile(r"\b(?:to be|for|before|until|if)\b[^,;()]*")
+
+
+def _behind(line) -> str:
+    """What the line says behind the food; words that reading took for the state ("steamed") are in its text alone."""
+    said = line.preparation
+    if line.state == match_state.COOKED and getattr(line, "text", ""):
+        elsewhere = set(match_words.tokens(" ".join((line.phrase, line.note, line.alternative, line.leftover))))
+        said = " ".join(word for word in match_words.plain(_TO_COME.sub(" ", line.text)).split() if not elsewhere.issuperset(match_words.tokens(word)))
+    return _TO_COME.sub(" ", said)
+
+
+# Beside one of these states a way of cooking is still to come: the state names the food as it is weighed ("1 tin chickpeas, roasted").
+_MAY_BE_MADE = frozenset({"", "raw", match_state.COOKED})
+
+
+def ways(asked: Asked, vocabulary: match_words.Vocabulary) -> tuple[match_words.Way, ...]:
+    """The ways of cooking that the line says behind the food."""
+    if not asked.behind or asked.state not in _MAY_BE_MADE:
+        return ()
+    food = set(match_words.tokens(asked.phrase))
+    said = [vocabulary.ways[word] for word in dict.fromkeys(match_words.tokens(asked.behind)) if word in vocabulary.ways]
+    found = tuple(way for way in said if not way.foods or way.foods & food)
+    return tuple(way for way in found if way.says) or found  # "boiled and mashed" is boiled
+
+
+def forms(asked: Asked, index: match_index.Index, vocabulary: match_words.Vocabulary) -> list[match_forms.Form]:
+    """The readings of what a line asks."""
+    levels = asked.levels or match_naming.levels(asked.phrase)
+    return match_forms.readings(asked.phrase, state_asked(asked), ways(asked, vocabulary), levels, index, vocabulary, asked.beside)
 
 
 def level_differs(asked: Asked, name: str) -> bool:
@@ -109,7 +145,7 @@ def unread(asked: Asked, vocabulary: match_words.Vocabulary) -> set[str]:
     telling ones among the remarks and the unit."""
     if not (asked.leftover or asked.remarks or asked.beside):
         return set()
-    said_nothing = vocabulary.ignored | vocabulary.cuts
+    said_nothing = vocabulary.ignored | vocabulary.cuts | {f"{level:g}%" for level in asked.levels}  # a percentage is compared by itself
     left = {word for word in match_words.tokens(asked.leftover) if not word.isdigit() and word not in said_nothing}
     outside = told(asked, " ".join((*asked.beside, asked.remarks)), vocabulary)
     return left | outside | (set(match_words.tokens(asked.remarks)) & vocabulary.telling)
@@ -122,24 +158,61 @@ def told(asked: Asked, text: str, vocabulary: match_words.Vocabulary) -> set[str
 
 
 class Best(NamedTuple):
-    """The best candidate: its probability, its features, and whether something of weight is at stake beside it."""
+    """The best candidate: its probability, its features, whether something of weight is at stake beside it, and
+    whether another candidate could be meant."""
 
     probability: float
     features: dict[str, float]
     at_stake: bool = False
+    rivals: bool = False
 
 
-def doubt(best: Best, words_unread: bool, is_ambiguous: bool, accept_above: float, at_stake_above: float | None = None) -> str:
-    """Why the best candidate must be looked at by a person, or "" when it need not be."""
+def doubt(best: Best, words_unread: bool, open_choice: str, accept_above: float, at_stake_above: float | None = None, made: bool = False) -> str:
+    """Why the best candidate must be looked at by a person (a code of ``tables.LINE_REASONS``), or "" when it need not be.
+
+    ``open_choice``: why no candidate can be the one, whatever its chance ("" where nothing is open); ``made``: whether
+    the line says a way of cooking behind the food.
+    """
     features = best.features
-    if words_unread or features["asked_missing"] > 0 or features["guessed"] > 0 or features["classed"] > 0:
+    if features["state_refused"] > 0 and made:
+        return "cooked-otherwise"
+    if words_unread:
+        return "salt-in-doubt" if open_choice == "salt-in-doubt" else "words-left-over"
+    if features["guessed"] > 0:
+        return "word-guessed"
+    if features["classed"] > 0:
+        return "class-only"
+    if features["asked_missing"] > 0:
         return "words-not-covered"
     if features["head_agrees"] == 0 or features["head_missing"] > 0 or features["head_differs"] > 0:
         return "head-differs"
-    if features["state_refused"] > 0 or features["facet_differs"] > 0:
+    if features["state_refused"] > 0:
         return "state-differs"
+    if features["facet_differs"] > 0:
+        return "level-differs"
+    return open_choice or _unsure(best, accept_above, at_stake_above)
+
+
+def _unsure(best: Best, accept_above: float, at_stake_above: float | None) -> str:
+    """What speaks against a best candidate that only its chance can speak against."""
     needed = at_stake_above if best.at_stake and at_stake_above is not None else accept_above
-    return "close-call" if is_ambiguous or best.probability < needed else ""
+    if best.probability >= needed:
+        return ""
+    if best.probability >= accept_above:
+        return "much-at-stake"
+    return "close-call" if best.rivals else "not-sure"
+
+
+def open_choice(asked: Asked, is_ambiguous: bool, is_disputed: bool, is_refused: bool, vocabulary: match_words.Vocabulary) -> str:
+    """Why a person must choose, whatever the words say: people decided against each other, one of two foods was ruled
+    out, the salt may hold potassium, or cooks use the words for different foods; "" where nothing of that holds."""
+    if is_disputed:
+        return "decisions-conflict"
+    if is_refused:
+        return "alternative-refused"
+    if SALT in match_words.tokens(asked.phrase) and (is_ambiguous or unread(asked, vocabulary)):
+        return "salt-in-doubt"
+    return "ambiguous-words" if is_ambiguous else ""
 
 
 DOUBT_FEATURES = ("asked_missing", "guessed", "classed", "head_agrees", "head_missing", "head_differs", "state_refused", "facet_differs", "completed")

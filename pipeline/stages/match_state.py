@@ -7,6 +7,10 @@ practice, no source.
 
 from __future__ import annotations
 
+from pipeline.stages.match_words import Way
+
+COOKED = "cooked"
+DRY_STATES = frozenset({"", "dried"})
 # 1 yes, 0 open, -1 no; a state that is not listed is a no.
 AGREEMENT: dict[str, dict[str, float]] = {
     "": {"": 1, "raw": 1, "dried": -1, "smoked": -0.75, "frozen": -0.6, "pickled": -0.75, "canned": -0.7, "drained": -0.7,
@@ -23,6 +27,9 @@ AGREEMENT: dict[str, dict[str, float]] = {
 }
 # What is sold dry, so that a line that says nothing means the dry food, and "uncooked" does too.
 DRY_BY_DEFAULT = frozenset("pasta noodles rice grains flour legumes-dried nuts-seeds sugars bread stock-sauce drinks".split())
+# What is sold raw too, whatever the table has: where it has a name for the cooked food only, nothing said does not mean cooked.
+SOLD_RAW = frozenset("beef pork lamb chicken turkey liver lean-fish oily-fish eggs potatoes sweet-potatoes roots leafy-greens other-vegetables "
+                     "mushrooms tomatoes".split())
 # How a fresh herb is counted and cut, and how a dried one is measured.
 FRESH_UNITS = frozenset("sprig bunch handful stalk stem".split())
 FRESH_CUTS = ("chop", "minced", "torn", "snip", "picked")
@@ -58,3 +65,16 @@ def agreement(asked: str, hinted: str, state: str, cooking_class: str, said: fro
     if asked == "" and cooking_class == "herbs-spices" and state == "raw" and hinted == DRY:
         return 0.0
     return AGREEMENT[asked].get(state, -1) - UNASKED_STATE * len(said - {asked, state})
+
+
+def made_agreement(asked: str, hinted: str, made: tuple[Way, ...], state: str, cooking_class: str, said: frozenset[str], ways: frozenset[str]) -> float:
+    """How well an entry answers a line with ways of cooking behind the food ("carrots, roasted"), from 1 (yes) to -1 (no).
+
+    A cooked entry answers where it names no way or each of them (``ways``: those of its name); another one only where they
+    leave its class as it is and it is dry ("pine nuts, toasted", but not a raw coconut).
+    """
+    if all(way.says & ways or (way.says and state == COOKED and not ways) for way in made):
+        return 1.0
+    if state in DRY_STATES and all(cooking_class in way.keeps for way in made):
+        return agreement("" if asked == COOKED else asked, hinted, state, cooking_class, said)
+    return -1.0

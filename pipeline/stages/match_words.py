@@ -14,6 +14,9 @@ by itself; ``known`` is a food that must not be taken for a typing error of anot
 phrase is never accepted; ``telling`` changes what the food is, wherever in the line it stands ("salt,
 potassium-based"); where its ``means`` names a food, only of that food ("water, reserved"; "from" tells where
 something else is named after it: "water from the potatoes", not "water from the kettle").
+``made`` is a way of cooking that makes another food of it where it is said behind the food ("carrots, roasted"): ``means`` are the
+words of entry names that say the same; ``made-keeps`` names a cooking class whose dry foods it leaves as they are (toasted nuts), ``made-of`` a food of which
+alone it is one (mashed potatoes, but not mashed bananas).
 """
 
 from __future__ import annotations
@@ -79,6 +82,17 @@ Replacements = dict[str, tuple[tuple[tuple[str, ...], tuple[str, ...]], ...]]
 
 
 @dataclass(frozen=True)
+class Way:
+    """A way of cooking said behind a food: the words of names that say the same, the cooking classes whose dry foods
+    it leaves as they are, and the foods of which alone it is one (empty: of all)."""
+
+    word: str
+    says: frozenset[str]
+    keeps: frozenset[str]
+    foods: frozenset[str]
+
+
+@dataclass(frozen=True)
 class Vocabulary:
     """Replacements by their first word, longest first, and the words of the other kinds."""
 
@@ -90,6 +104,7 @@ class Vocabulary:
     ambiguous: dict[str, str] = field(default_factory=dict)
     telling_of: dict[str, frozenset[str]] = field(default_factory=dict)
     classes: Replacements = field(default_factory=dict)  # the last resort: the class of a food
+    ways: dict[str, Way] = field(default_factory=dict)
     beside: frozenset[tuple[str, ...]] = frozenset()  # replaced only where the line says "in" or "with" too ("chickpeas in water")
 
 
@@ -110,7 +125,15 @@ def vocabulary(words: pd.DataFrame) -> Vocabulary:
         _ambiguous(ambiguous),
         {food: frozenset(singular(word) for word in rows["word"]) for food, rows in of_food.groupby("means")},
         _replacements(words[words["kind"] == "class"]),
+        _ways(words),
         frozenset(told_tokens(word) for word in words.loc[words["kind"].isin(REPLACING), "word"] if _BESIDE.search(plain(word))))
+
+
+def _ways(rows: pd.DataFrame) -> dict[str, Way]:
+    keeps, foods = (rows[rows["kind"] == kind].groupby("word")["means"].agg(frozenset).to_dict() for kind in ("made-keeps", "made-of"))
+    made = rows[rows["kind"] == "made"]
+    return {word: Way(word, frozenset(means.split()), keeps.get(word, frozenset()), foods.get(word, frozenset()))
+            for word, means in zip(made["word"], made["means"], strict=True)}
 
 
 def _ambiguous(rows: pd.DataFrame) -> dict[str, str]:

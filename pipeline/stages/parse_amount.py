@@ -214,7 +214,7 @@ def _is_unit(tokens, found: tuple[str, str, int], known) -> bool:
         return True
     if word == "pot" and after in ("barley", "roast", "noodle") or word in ("can", "bar") and after in ("",):
         return after != "barley" and word != "pot"
-    if after == "mignon" or unit == "rack" and after == "of":
+    if after in ("mignon", "steak", "steaks") or unit == "rack" and after == "of":
         return False
     if unit == "cake":
         return after in ("yeast", "compressed", "tofu", "fresh")

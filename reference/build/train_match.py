@@ -37,10 +37,11 @@ if __name__ == "__main__":
 
 from pipeline import decisions, sources  # noqa: E402
 from pipeline.composition.load import load_table  # noqa: E402
-from pipeline.stages import match_features, match_forms, match_index, match_model, match_naming, match_words  # noqa: E402
+from pipeline.match_evaluate import calibration_error, reliability  # noqa: E402
+from pipeline.stages import match_features, match_index, match_model, match_naming, match_outcome, match_words  # noqa: E402
 from pipeline.stages.match_features import FEATURES  # noqa: E402
 from pipeline.stages.match_model import CERTAINTY, CERTAINTY_FEATURES  # noqa: E402
-from pipeline.stages.match_outcome import AMBIGUOUS_SHARE, Asked, ambiguous, asked_by, doubt, state_asked  # noqa: E402
+from pipeline.stages.match_outcome import AMBIGUOUS_SHARE, Asked, Best, ambiguous, asked_by, doubt, open_choice, ways  # noqa: E402
 from pipeline.stages.parse import parse_text, vocabulary  # noqa: E402
 
 TARGET = ROOT / "reference" / "match_weights.csv"
@@ -144,7 +145,7 @@ class Kitchen:
         place = {entry_id: position for position, entry_id in enumerate(ids)}
         forms, hints, owners = [], [], []
         for number, one in enumerate(asked):
-            for form in match_forms.forms(one.phrase, state_asked(one), index, self.vocabulary, one.beside):
+            for form in match_outcome.forms(one, index, self.vocabulary):
                 forms.append(form)
                 hints.append(one.hint)
                 owners.append(number)
@@ -271,35 +272,22 @@ def measured(lines: Lines, by_fold: list[np.ndarray], certainty: np.ndarray, voc
                 features = dict(zip(FEATURES, lines.pairs.features[found.pair[low]].tolist(), strict=True))
                 unclear = ambiguous(lines.asked[number], features["completed"] > 0, vocabulary_)
                 sure = chance[low] * (AMBIGUOUS_SHARE if unclear else 1.0)
-                reason = doubt(match_model_best(sure, features), False, unclear, accept_above)
+                reason = doubt(Best(sure, features), False, open_choice(lines.asked[number], unclear, False, False, vocabulary_), accept_above,
+                               made=bool(ways(lines.asked[number], vocabulary_)))
                 rows[number] = {"right": acceptable[low], "five": acceptable[low:low + 5].any(), "probability": sure, "accepted": not reason,
                                 "best": found.entry[low], "reason": reason}
     table = pd.DataFrame.from_dict(rows, orient="index").sort_index()
     return table.assign(text=lines.texts, there=[bool(said) for said in lines.acceptable], learned=lines.learned)
 
 
-def match_model_best(probability: float, features: dict[str, float]):
-    """The best candidate as the rules of acceptance look at it."""
-    from pipeline.stages.match_outcome import Best
-    return Best(probability, features)
-
-
-def calibration(table: pd.DataFrame) -> tuple[pd.DataFrame, float]:
-    """The reliability curve by tenths of probability, and the expected calibration error."""
-    tenth = np.minimum((table["probability"] * 10).astype(int), 9)
-    curve = table.groupby(tenth).agg(lines=("right", "size"), said=("probability", "mean"), found=("right", "mean"))
-    return curve, float((curve["lines"] * (curve["said"] - curve["found"]).abs()).sum() / len(table))
-
-
 def report(name: str, table: pd.DataFrame, curve: bool = False) -> None:
     """Prints what was measured."""
     there, accepted = table[table["there"]], table[table["accepted"]]
-    shape, error = calibration(table)
     print(f"{name}: {len(table)} lines, {len(there)} with an acceptable entry; top-1 {there['right'].mean():.3f}, top-5 {there['five'].mean():.3f}; "
           f"accepted {len(accepted) / len(table):.3f} (of those with an entry {there['accepted'].mean():.3f}), right of accepted "
-          f"{accepted['right'].mean():.3f}; calibration error {error:.3f}")
+          f"{accepted['right'].mean():.3f}; calibration error {calibration_error(table):.3f}")
     if curve:
-        print(shape.round(3).to_string())
+        print(reliability(table).round(3).to_string())
 
 
 def weights_file(ranking: np.ndarray, certainty: np.ndarray) -> bytes:
