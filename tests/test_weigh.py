@@ -14,7 +14,8 @@ from pipeline.composition.household import measures_of
 from pipeline.problems import InputError
 from pipeline.stages import weigh as stage
 from pipeline.stages.weigh_density import find_density
-from pipeline.stages.weigh_lookup import Food, find_edible, find_measure, food_key, open_books
+from pipeline.stages.weigh_lookup import find_edible, find_measure, open_books
+from pipeline.stages.weigh_names import Food, food_key
 
 ROOT = Path(__file__).resolve().parents[1] / "reference"
 BOOK_NAMES = ("measures", "edible_portions", "densities", "amount_spread", "amount_rules")

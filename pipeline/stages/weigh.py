@@ -24,15 +24,14 @@ import pandas as pd
 
 from pipeline import lineage, tables, units
 from pipeline.problems import ERROR, Problem
-from pipeline.stages import weigh_edible
-from pipeline.stages.weigh_lookup import (
-    Books, Density, Edible, Food, Measure, find_density, find_edible, find_measure, find_rule, open_books,
-)
+from pipeline.stages import weigh_edible, weigh_words
+from pipeline.stages.weigh_density import find_density, of_like_food
+from pipeline.stages.weigh_lookup import Books, Density, Edible, Measure, find_edible, find_measure, find_rule, open_books
+from pipeline.stages.weigh_names import Food
 
 # Why a line has no mass: closed. "not-food" and "unreadable" lines have nothing to weigh.
 REASONS = ("", "no-quantity", "no-measure", "no-density", "no-entry", "absurd-quantity", "not-food", "unreadable")
 
-CONTAINERS = frozenset({"tin", "jar", "carton", "pouch"})
 # Number-free wording that stands for exactly one: "a pinch of", "handful of", "knob of".
 ONE_OF = frozenset({
     "pinch", "dash", "drop", "splash", "drizzle", "glug", "squeeze", "knob", "handful", "dollop", "sprinkle", "grind",
@@ -48,12 +47,6 @@ ABSURD_PORTION_OF_BIG_LINE_G = 3_000.0
 ABSURD_PORTION_G = 8_000.0
 # Salt above 50 g a portion is poisonous, and in a crust it is not eaten: a person must look.
 ABSURD_PORTION_OF_CLASS_G = {"salt": 50.0, "herbs-spices": 250.0}
-
-_CONTAINER = re.compile(r"\b(tins?|cans?|jars?|pouch(es)?|cartons?)\b", re.I)
-_TINNED = re.compile(r"\b(tinned|canned|jarred)\b", re.I)
-_DRAINED = re.compile(r"\bdrained\b", re.I)
-_DRAINED_WEIGHT = re.compile(r"\bdrained[ -]+(and[ -]+rinsed[ -]+)?weight\b|\bnet drained\b", re.I)
-_DEEP = re.compile(r"\bdeep[ -]*fr", re.I)
 
 
 class Line(NamedTuple):
@@ -126,17 +119,19 @@ def _weighed(line: Line, books: Books) -> dict:
     if line.kind != "food":
         raise CannotWeigh("unreadable" if line.kind == "unreadable" else "not-food")
     amount = _amount(line, books)
-    relative_low, relative_high = books.spread.get(amount.spread, (1.0, 1.0))  # "exact" has no row
     quantity = (amount.low + amount.high) / 2
     if quantity <= 0:
         raise CannotWeigh("absurd-quantity")
     density = _density(line, amount.measure, books)
+    if density and of_like_food(line.food, density):
+        amount = amount._replace(spread="like-density", assumption=(*amount.assumption, f"lies in the spoon or cup as {density.name} does"))
+    relative_low, relative_high = books.spread.get(amount.spread, (1.0, 1.0))  # "exact" has no row
     mass_g = quantity * amount.measure.middle
     if density:
         mass_g = mass_g * density.middle
     if _is_absurd(mass_g, line):
         raise CannotWeigh("absurd-quantity")
-    edible, edible_note = weigh_edible.portion(line, amount, find_edible(books, line.food))
+    edible, edible_note = weigh_edible.portion(line, amount, find_edible(books, weigh_words.as_bought(line), weigh_words.is_bone_in(line.text)))
     measure, other_note = _over_both(amount, edible)
     notes = dict.fromkeys(note for note in (*amount.assumption, other_note, edible_note) if note)
     return {
@@ -180,7 +175,7 @@ def _over_both(amount: Amount, edible: Edible) -> tuple[Measure, str]:
 def _density(line: Line, measure: Measure, books: Books) -> Density | None:
     if measure.unit != "ml":
         return None
-    density = find_density(books, line.food)
+    density = find_density(books, line.food, line.preparation)
     if density is None:
         raise CannotWeigh("no-density" if line.food.entry_id else "no-entry")
     return density
@@ -226,28 +221,28 @@ def _of_each(line: Line, low: float, high: float, notes, books: Books) -> Amount
 
 def _counted(line: Line, low: float, high: float, unit: str, notes, books: Books, container: str = "") -> Amount:
     """So many of one unit."""
-    drained, drained_note = _is_drained(line, container or unit)
+    drained, drained_note = weigh_words.is_drained(line, container or unit)
     notes = (*notes, *drained_note)
-    perhaps = not drained and _says_after(line, _TINNED)
+    perhaps = not drained and weigh_words.is_tinned_then_drained(line)
     if perhaps and units.is_mass(unit):
         note = "taken as the drained weight; with the liquid it would be about half to four fifths of it"
         return _mass(line, low, high, unit, (*notes, note), False, books)._replace(spread="drained-or-not")
-    if units.is_mass(unit) or (units.is_volume(unit) and container in CONTAINERS and drained):
+    if units.is_mass(unit) or (units.is_volume(unit) and container in weigh_words.CONTAINERS and drained):
         return _mass(line, low, high, unit, notes, drained, books)
     if units.is_volume(unit):
         return _volume(line, low, high, unit, notes, books)
     preparation = f"{line.preparation} drained" if drained or perhaps else line.preparation
     # The whole tin would count the liquid that was poured away.
-    basis = "drained" if drained and unit in CONTAINERS else ""
+    basis = "drained" if drained and unit in weigh_words.CONTAINERS else ""
     found = find_measure(books, line.food, unit or "piece", line.size, preparation, basis=basis, units_system=line.units_system)
     if found is None:
         raise CannotWeigh("no-measure" if line.food.entry_id else "no-entry")
-    measure, size_note, other = found
+    measure, size_note, other, doubt = found
     vague = measure.scope in ("class", "any") or unit in VAGUE
     vague_note = f"{unit or 'piece'} taken as {measure.middle:g} {measure.unit} ({measure.low:g}-{measure.high:g})" if vague else ""
     size_note = size_note if line.size or unit not in VAGUE else ""
     whole = float(low).is_integer() and float(high).is_integer()
-    return Amount(low, high, measure, "counted" if whole else "counted-part", (*notes, size_note, vague_note), other)
+    return Amount(low, high, measure, doubt or ("counted" if whole else "counted-part"), (*notes, size_note, vague_note), other)
 
 
 def _mass(line: Line, low: float, high: float, unit: str, notes, drained: bool, books: Books) -> Amount:
@@ -265,11 +260,11 @@ def _mass(line: Line, low: float, high: float, unit: str, notes, drained: bool, 
 
 
 def _volume(line: Line, low: float, high: float, unit: str, notes, books: Books) -> Amount:
-    spread = "spoon" if unit in units.SPOONS else "cup" if unit == "cup" else "measured-volume"
+    spread = weigh_words.how_filled(line.text) or ("spoon" if unit in units.SPOONS else "cup" if unit == "cup" else "measured-volume")
     own = find_measure(books, line.food, unit, line.size, line.preparation, scopes=("entry", "name"), units_system=line.units_system,
                        measured=True)
     # What another kitchen's plain spoon holds of a food says less than this kitchen's spoon and the food's density.
-    if own and not (own.measure.table and not own.measure.preparation and find_density(books, line.food)):
+    if own and not (own.measure.table and not own.measure.preparation and find_density(books, line.food, line.preparation)):
         return Amount(low, high, own.measure, spread, (*notes, own.note), own.other)
     size = units.millilitres_per(unit, line.units_system)
     note = "" if size.exact else f"{unit} taken as {size.middle:g} ml ({size.low:.0f}-{size.high:.0f})"
@@ -277,40 +272,12 @@ def _volume(line: Line, low: float, high: float, unit: str, notes, books: Books)
     return Amount(low, high, measure, spread, (*notes, note))
 
 
-def _is_drained(line: Line, container: str) -> tuple[bool, tuple[str, ...]]:
-    """Whether the liquid of a tin is poured away, so that its stated size counts too much.
-
-    A size counts as the tin's only where a container is written or so many of one size are
-    ("2 x 400 g"): "240 g canned lentils, drained" is as often what is left as what was bought.
-    """
-    if _DRAINED_WEIGHT.search(line.text):
-        return False, ()
-    from_tin = container in CONTAINERS
-    if _says_drained(line):
-        packed = line.each_quantity is not None and _says_after(line, _TINNED)
-        return from_tin or packed or _says_after(line, _CONTAINER), ()
-    if from_tin and line.food.entry_state == "drained":
-        return True, ("drained contents assumed, as in the matched entry",)
-    return False, ()
-
-
-def _says_drained(line: Line) -> bool:
-    return line.food.state == "drained" or "drained" in line.preparation.casefold()
-
-
-def _says_after(line: Line, packed: re.Pattern) -> bool:
-    """Whether the line says "drained" after a word of ``packed``: before it ("200 g drained tinned
-    lentils") it speaks of what is left, and so does "drained weight"."""
-    tin, after = packed.search(line.text), _DRAINED.search(line.text)
-    in_order = bool(tin and after and tin.start() < after.start())
-    return in_order and _says_drained(line) and not _DRAINED_WEIGHT.search(line.text)
-
-
 def _rule_amount(line: Line, books: Books) -> Amount:
     """An amount without a number, by a rule of the food's class."""
     asked = "none" if line.amount_rule == "stated" else line.amount_rule
-    rule = find_rule(books, asked, line.food.cooking_class)
-    if rule is None or line.unit or _DEEP.search(line.text):
+    kinds = (*weigh_words.use_said(line.text), asked)
+    rule = next(filter(None, (find_rule(books, kind, line.food.cooking_class) for kind in kinds)), None)
+    if rule is None or line.unit or weigh_words.is_deep_frying(line.text):
         raise CannotWeigh("no-quantity")
     times = line.portions if rule.per == "portion" else 1.0
     measure = Measure(f"rule:{rule.rule_id}", rule.low, rule.middle, rule.high, rule.unit, "edible")

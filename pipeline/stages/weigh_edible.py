@@ -40,7 +40,11 @@ _READY_BEFORE = re.compile(
     r"shredded|mashed|cubed|minced|puréed|pureed|cooked|segmented|zested|florets|leaves|segments|cubes|chunks|juice|zest)\b", re.I)
 # A food called by the part that is eaten: "cauliflower florets", "basil leaves".
 _READY_PHRASE = re.compile(r"\b(florets?|leaves|leaf|kernels?|segments|wedges|flesh|meat|seeds)$", re.I)
-_WITH_SKIN = re.compile(r"\b(unpeeled|skins?[ -]on|in their skins?|scrubbed|unskinned|left whole)\b", re.I)
+_WITH_SKIN = re.compile(
+    r"\b(?:un-?peeled|unskinned|scrubbed|left whole|jacket potato(?:es)?|skins?[ -](?:left[ -])?on|peel left on|skins? and all|"
+    r"with(?: (?:the|their|its))? skins?(?! (?:removed|off|discarded))|in (?:the|their|its) (?:skins?|jackets?)|"
+    r"(?:not|never|don.?t|do not|no need to|without) peel(?:ed|ing)?)\b", re.I)
+_PEELED = re.compile(r"(?<!un-)(?<!not )(?<!never )\bpeeled\b", re.I)
 _SKIN = re.compile(r"skin|peel|paring|scraping", re.I)
 
 
@@ -57,7 +61,7 @@ def portion(line, amount, found: Edible | None) -> tuple[Edible, str]:
     edible = found or _of_entry(line.food)
     if edible is None:
         return WHOLE, ""
-    if _WITH_SKIN.search(line.text) and _SKIN.search(edible.refuse):
+    if _WITH_SKIN.search(line.text) and _SKIN.search(edible.refuse) and not _PEELED.search(line.text):
         return WHOLE, "eaten with its skin: no refuse taken off"
     return edible, ""
 

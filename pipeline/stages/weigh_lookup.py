@@ -1,9 +1,10 @@
 """Which reference row answers for a food: measures, densities, edible portions, rules.
 
 A row of the composition entry beats a row of the food's name, that beats a row of its
-cooking class, and that one for any food. Names are looked for as the cook wrote them,
-then as the entry is called, then without their leading words ("large field mushroom"
--> "mushroom"): the last word of an English food name is the food.
+cooking class, and that one for any food; which names are tried is said in
+:mod:`pipeline.stages.weigh_names`. A row that only answers for a like food ("mushroom" for
+straw mushrooms), or for another size, says so and widens the amount. A part ("peach halves") is never
+weighed as the whole, and a baby vegetable never as a grown one.
 
 Household measures of an imported table are of its publisher's kitchen: an American thigh,
 chilli or egg is not a British one. So, for a recipe:
@@ -20,36 +21,18 @@ chilli or egg is not a British one. So, for a recipe:
 from __future__ import annotations
 
 from collections import defaultdict
-from functools import lru_cache
 from typing import NamedTuple
 
 import pandas as pd
 
 from pipeline.problems import ERROR, InputError, Problem
-from pipeline.stages.match_words import tokens
+from pipeline.stages.weigh_names import Food, food_key, is_called, names, part_of
 
 SCOPES = ("entry", "name", "class", "any")
 # The kinds of amount_spread.csv that weighing needs; a missing one would hide an uncertainty.
 SPREAD_KINDS = ("weighed-mass", "measured-volume", "spoon", "cup", "counted", "counted-part", "stated-size", "one-assumed",
-                "drained-or-not")
-# A dried food weighs nothing like the fresh one of the same name ("2 dried apricots"), so it
-# is never given the fresh food's row: only a row that says "dried", or its class.
-APART = frozenset({"dried"})
-STATE_WORDS = ("dried", "canned", "frozen", "smoked", "cooked", "pickled")
-
-
-class Food(NamedTuple):
-    """What is known of a line's food: the phrase, its state, and the accepted entry."""
-
-    phrase: str
-    state: str
-    entry_id: str = ""
-    entry_name: str = ""
-    common_names: str = ""
-    cooking_class: str = ""
-    entry_state: str = ""
-    refuse_fraction: float | None = None
-    refuse: str = ""
+                "drained-or-not", "like-food", "larger-than-known", "smaller-than-known", "filled-scant", "filled-generous", "filled-heaped",
+                "filled-level", "like-density")
 
 
 class Measure(NamedTuple):
@@ -73,18 +56,23 @@ class Measure(NamedTuple):
 
 
 class Found(NamedTuple):
-    """The measure that answers, what was assumed about its size, and a row of another kitchen for the same thing."""
+    """The measure that answers, what was assumed about it, a row of another kitchen for the same thing, and the
+    kind of ``amount_spread.csv`` that the assumption calls for ("" when none does)."""
 
     measure: Measure
     note: str
     other: Measure | None = None
+    doubt: str = ""
 
 
 class Density(NamedTuple):
+    """Grams in one millilitre, with its 90 % interval; ``name`` is the key of a row that is of a name."""
+
     density_id: str
     low: float
     middle: float
     high: float
+    name: str = ""
 
 
 class Edible(NamedTuple):
@@ -106,6 +94,12 @@ class Rule(NamedTuple):
     per: str
 
 
+# Kitchens whose eggs and tomatoes are graded otherwise: a curated row of the name "us egg" is theirs alone.
+KITCHENS = frozenset({"us"})
+# Sizes, the smallest first.
+ORDER = ("baby", "small", "medium", "large")
+
+
 class Books(NamedTuple):
     """The reference tables of this stage, indexed by scope and key."""
 
@@ -115,12 +109,6 @@ class Books(NamedTuple):
     rules: dict[tuple[str, str], Rule]
     spread: dict[str, tuple[float, float]]
     measure_words: frozenset[str]
-
-
-@lru_cache(maxsize=65536)
-def food_key(name: str) -> str:
-    """A food name in the form that keys are compared in: lower case, singular words."""
-    return " ".join(tokens(name))
 
 
 def _key(scope: str, key: str) -> str:
@@ -149,7 +137,7 @@ def open_books(measures, edible_portions, densities, amount_spread, amount_rules
     for row in _usable(densities, "densities", "density_id", ("low", "density_g_per_ml", "high"), problems):
         key = (row.scope, _key(row.scope, row.scope_key))
         if not _is_second(key, seen, "densities", row.density_id, problems):
-            by_density[key] = Density(row.density_id, row.low, row.density_g_per_ml, row.high)
+            by_density[key] = Density(row.density_id, row.low, row.density_g_per_ml, row.high, key[1] if row.scope == "name" else "")
     seen.clear()
     by_edible = {}
     for row in _usable(edible_portions, "edible_portions", "edible_id", ("low", "edible_fraction", "high"), problems, top=1.0):
@@ -172,8 +160,9 @@ def open_books(measures, edible_portions, densities, amount_spread, amount_rules
 
 
 def _usable(table: pd.DataFrame, name: str, key: str, ordered: tuple[str, str, str], problems: list[Problem], top=None):
-    """Rows with low <= middle <= high, all above zero (low may be 0); the others become problems."""
+    """Rows with low <= middle <= high, all above zero (low may be 0), and an id of their own; the others become problems."""
     low, middle, high = ordered
+    ids: set[str] = set()
     for row in table.rename(columns={"class": "cooking_class"}).itertuples(index=False):
         least, value, most = getattr(row, low), getattr(row, middle), getattr(row, high)
         fault = ""
@@ -183,6 +172,9 @@ def _usable(table: pd.DataFrame, name: str, key: str, ordered: tuple[str, str, s
             fault = f"the high end {most} is above {top}"
         elif getattr(row, "scope", "any") not in SCOPES:
             fault = f"the scope {row.scope!r} is not one of {', '.join(SCOPES)}"
+        elif getattr(row, key) in ids:
+            fault = "another row has this id"
+        ids.add(getattr(row, key))
         if fault:
             problems.append(Problem(f"reference/{name}.csv: {getattr(row, key)}", fault, "Correct the row; it is not used",
                                     "reference-row", ERROR, "weigh"))
@@ -199,29 +191,6 @@ def _is_second(key: tuple, seen: set, table: str, row_id: str, problems: list[Pr
     return True
 
 
-@lru_cache(maxsize=65536)
-def names(food: Food) -> tuple[str, ...]:
-    """Name keys to try for a food, best first."""
-    written = food_key(food.phrase)
-    called = [food_key(name) for name in (*food.common_names.split(";"), food.entry_name) if name.strip()]
-    state = food.state or food.entry_state
-    stated = [f"{state} {name}" for name in (written, *_endings(written), *called)] if state in STATE_WORDS else []
-    if food.state in APART:
-        own = [name for name in (written, *called) if name.split(" ")[0] in APART]
-        return _once([*stated, *own])
-    plain = [written, *called, *_endings(written), *(end for name in called for end in _endings(name))]
-    return _once([*stated, *plain])
-
-
-def _endings(name: str) -> list[str]:
-    words = name.split(" ")
-    return [" ".join(words[start:]) for start in range(1, len(words))]
-
-
-def _once(keys: list[str]) -> tuple[str, ...]:
-    return tuple(key for key in dict.fromkeys(keys) if key)
-
-
 def _scoped(food: Food):
     """(scope, key) pairs to try, best first, without ``any``."""
     if food.entry_id:
@@ -232,14 +201,17 @@ def _scoped(food: Food):
         yield "class", food.cooking_class
 
 
-def find_density(books: Books, food: Food) -> Density | None:
-    """The density of a food, None when no row answers for it."""
-    return next((books.densities[key] for key in _scoped(food) if key in books.densities), None)
+def find_edible(books: Books, food: Food, bone_in: bool = False) -> Edible | None:
+    """The edible portion of a food, None when no row answers for it.
 
-
-def find_edible(books: Books, food: Food) -> Edible | None:
-    """The edible portion of a food, None when no row answers for it."""
-    return next((books.edible[key] for key in _scoped(food) if key in books.edible), None)
+    ``bone_in``: the line says that the bone is there. A row that knows of no bone, or counts skin with it, then
+    gives way to that of the class ("lamb, bone-in"): a thigh with its skin on still has its bone.
+    """
+    found = next((books.edible[key] for key in _scoped(food) if key in books.edible), None)
+    with_bone = books.edible.get(("class", f"{food.cooking_class}, bone-in")) if bone_in else None
+    if with_bone and (found is None or found.middle > with_bone.high or "skin" in found.refuse):
+        return with_bone
+    return found
 
 
 def find_rule(books: Books, amount_rule: str, cooking_class: str) -> Rule | None:
@@ -258,8 +230,9 @@ def find_measure(
     recipe's, ``measured`` says that it is a cup or spoon; which of a curated row and one of
     an imported table goes first is said at the head of this module. None when no row answers.
     """
-    curated = _nearest(books, food, measure, size, preparation, scopes, basis, imported=False)
-    of_table = _nearest(books, food, measure, size, preparation, scopes, basis, imported=True)
+    kitchen = f"{units_system} " if units_system in KITCHENS else ""
+    curated = _nearest(books, food, measure, size, preparation, scopes, basis, kitchen, imported=False)
+    of_table = _nearest(books, food, measure, size, preparation, scopes, basis, kitchen, imported=True)
     if curated is None or of_table is None:
         return curated or of_table
     if not _table_first(of_table.measure, curated.measure, size, units_system, measured):
@@ -268,18 +241,44 @@ def find_measure(
 
 
 def _nearest(
-    books: Books, food: Food, measure: str, size: str, preparation: str, scopes: tuple[str, ...], basis: str, imported: bool,
+    books: Books, food: Food, measure: str, size: str, preparation: str, scopes: tuple[str, ...], basis: str, kitchen: str,
+    imported: bool,
 ) -> Found | None:
     """The nearest row among the curated ones, or among those of imported tables."""
-    for scope, key in (*_scoped(food), ("any", "")):
+    for scope, key in (*_of_kitchen(_scoped(food), kitchen), ("any", "")):
         if scope not in scopes:
             continue
-        for name, word in _ways(scope, key, measure, books.measure_words):
+        for name, word in _ways(scope, key, measure, food.phrase, books.measure_words):
             rows = [row for row in books.measures.get((scope, name, word), ()) if basis in ("", row.basis) and bool(row.table) == imported]
+            if (size, word) == ("baby", "piece") and "baby" not in name.split(" "):
+                rows = [row for row in rows if row.size == size]
             chosen = _choose(rows, size, f"{preparation} {food.phrase}") if rows else None
             if chosen:
-                return Found(chosen, _size_assumed(chosen, rows, size))
+                like = scope == "name" and not is_called(food, key.removeprefix(kitchen))
+                return _assumed(Found(chosen, _size_assumed(chosen, rows, size)), word, size, key if like else "")
     return None
+
+
+def _of_kitchen(scoped, kitchen: str):
+    """The same keys, and before each name that name in this kitchen: a "us egg" is no British egg."""
+    for scope, key in scoped:
+        if kitchen and scope == "name":
+            yield scope, kitchen + key
+        yield scope, key
+
+
+def _assumed(found: Found, measure: str, size: str, like: str) -> Found:
+    """Says that the row is of a food ``like`` the one written, or of another size than was asked for.
+
+    A row without a size speaks of every size of a piece; of a handful or a slice it speaks of the usual one.
+    """
+    if like and found.measure.unit == "g":
+        return found._replace(note="; ".join(filter(None, (f"weighed as {like}", found.note))), doubt="like-food")
+    known = found.measure.size or ("" if measure == "piece" else "medium")
+    size = size or "medium"
+    if not known or size == known or (size == "baby" and measure != "piece"):  # a bag of baby spinach is no baby bag
+        return found
+    return found._replace(doubt="larger-than-known" if ORDER.index(size) > ORDER.index(known) else "smaller-than-known")
 
 
 def _table_first(of_table: Measure, curated: Measure, size: str, units_system: str, measured: bool) -> bool:
@@ -298,8 +297,24 @@ def _of_one_thing(first: Measure, second: Measure, size: str) -> bool:
     return named and usual and not size and (first.preparation, first.unit) == (second.preparation, second.unit)
 
 
-def _ways(scope: str, key: str, measure: str, measure_words: frozenset[str]):
-    """One name and measure, and the same said otherwise: a breast of "chicken", one "chicken breast"."""
+def _ways(scope: str, key: str, measure: str, phrase: str, measure_words: frozenset[str]):
+    """One name and measure, and the same said otherwise: a breast of "chicken", one "chicken breast".
+
+    For a class or any food a counted "basil leaf" is a leaf before it is a piece. A part of the
+    food is that part, whatever the row is called.
+    """
+    written = food_key(phrase)
+    last_written = written.rpartition(" ")[2]
+    part = part_of(phrase) if measure == "piece" else ""
+    if part and scope != "name":
+        yield key, part
+        return
+    if part:
+        yield (key, "piece") if key.endswith(f" {part}") else (key, part)
+        yield key.removesuffix(f" {part}"), part
+        return
+    if scope in ("class", "any") and measure == "piece" and last_written in measure_words:
+        yield key, last_written
     yield key, measure
     if scope != "name":
         return
@@ -310,7 +325,7 @@ def _ways(scope: str, key: str, measure: str, measure_words: frozenset[str]):
             yield key, "piece"
         yield f"{key} {measure}", "piece"
         return
-    if head and last in measure_words:
+    if head and last in measure_words and last == last_written:
         yield head, last
 
 

@@ -67,7 +67,7 @@ def wrong_weights(measures, weights):
 def wrong_densities(densities, weights):
     """Densities of SR26 that are not the published weight of a cup, spoon or fluid ounce over its volume."""
     wrong = []
-    for row in densities[densities["source_id"] == "usda-sr26"].itertuples():
+    for row in densities[(densities["source_id"] == "usda-sr26") & ~densities["source_row"].str.startswith("fitted")].itertuples():
         ndb, sequence = WEIGHT_ROW.match(row.source_row).groups()
         grams, described = weights[ndb, sequence]
         unit = re.search(r"tablespoon|tbsp|tsp|fl oz|cup", described).group()
@@ -125,3 +125,29 @@ def test_water_milk_and_oil_have_the_densities_of_physics_tables():
     assert middles["water"] == pytest.approx(0.998, abs=0.006)
     assert middles["milk"] == pytest.approx(1.03, abs=0.01)
     assert middles["olive-oil"] == pytest.approx(0.915, abs=0.01)
+
+
+@pytest.mark.outside_data
+def test_fitted_densities_are_what_the_script_makes_of_the_tuning_half(imported_sr26, monkeypatch):
+    monkeypatch.syspath_prepend(str(ROOT / "build"))
+    import build_densities
+
+    built = build_densities.built(imported_sr26).set_index("density_id")
+    columns = ["density_g_per_ml", "low", "high"]
+    fitted = DENSITIES[DENSITIES["source_row"].str.startswith("fitted")].set_index("density_id")
+    assert len(fitted) >= 50
+    assert sorted(fitted.index) == sorted(built.index[built["source_row"].str.startswith("fitted")])
+    assert built.loc[fitted.index, columns].astype("float64").to_numpy() == pytest.approx(fitted[columns].to_numpy(), abs=2e-3)
+
+
+@pytest.mark.outside_data
+def test_the_half_that_is_reported_on_was_not_fitted_to(imported_sr26, monkeypatch):
+    monkeypatch.syspath_prepend(str(ROOT / "build"))
+    import build_densities
+    from household_lines import is_tuning
+
+    from pipeline import decisions
+    from pipeline.composition.load import load_table
+
+    found = build_densities.observed(load_table("usda-sr26", sources.load(imported_sr26).sources, imported_sr26), decisions.load(imported_sr26), imported_sr26)
+    assert len(found) > 300 and found["entry_id"].map(is_tuning).all()
