@@ -6,7 +6,6 @@ call is wrong, with a line that says where and what to do.
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 import traceback
@@ -15,7 +14,7 @@ from typing import Any
 
 import click
 
-from pipeline.cli_match import TABLE_HELP, decide, match
+from pipeline.cli_match import TABLE_HELP, decide, match, print_json
 from pipeline.cli_tables import tables
 from pipeline.root import ROOT
 
@@ -79,10 +78,6 @@ def _kept(error: Exception) -> str:
     return f"the details in {path}"
 
 
-def _print_json(content: Any) -> None:
-    click.echo(json.dumps(content, indent=2, ensure_ascii=False))
-
-
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="potash")
 def commands() -> None:
@@ -114,7 +109,7 @@ def run(collection: Path | None, table: str, output: Path | None, as_json: bool)
                 outcome = flow.run(ready, home, advance)
         facts = summary.facts(ready.collection.name, outcome.tables, outcome.release.folder, outcome.release.state,
                               outcome.reused, outcome.tasks, outcome.status)
-        _print_json(facts) if as_json else click.echo(summary.text(facts))
+        print_json(facts) if as_json else click.echo(summary.text(facts))
         return outcome.status
     finally:
         orchestration.shut_down()
@@ -134,8 +129,9 @@ def parse(input_csv: Path, output_csv: Path) -> int:
 @click.argument("figure", nargs=-1, required=True, metavar="FIGURE_ID | RECIPE COMPONENT")
 @click.option("--release", default=None, help="Release name or folder [default: the latest].")
 @click.option("--output", default=None, type=click.Path(path_type=Path), help="Folder of releases [default: output/].")
+@click.option("--explain", is_flag=True, help="The share of every input in the width of the interval, not of the widest alone.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
-def trace(figure: tuple[str, ...], release: str | None, output: Path | None, as_json: bool) -> int:
+def trace(figure: tuple[str, ...], release: str | None, output: Path | None, explain: bool, as_json: bool) -> int:
     """One figure, down to its source rows and decisions, with the arithmetic at each node."""
     if len(figure) > 2:
         raise click.UsageError("name one figure id, or a recipe and a component")
@@ -143,8 +139,8 @@ def trace(figure: tuple[str, ...], release: str | None, output: Path | None, as_
     from pipeline import trace as tracing
 
     evidence = released.Evidence(released.find(release, output))
-    traced = tracing.trace(evidence, tracing.find_figure(evidence, list(figure)))
-    _print_json(traced.to_dict()) if as_json else click.echo(trace_view.text(traced, evidence.release))
+    traced = tracing.trace(evidence, tracing.find_figure(evidence, list(figure)), explain)
+    print_json(traced.to_dict()) if as_json else click.echo(trace_view.text(traced, evidence.release))
     return DONE
 
 
@@ -157,7 +153,7 @@ def verify(release: str | None, output: Path | None, as_json: bool) -> int:
     from pipeline import released, verify as verifying
 
     report = verifying.verify(released.find(release, output), ROOT)
-    _print_json(report.to_dict()) if as_json else click.echo(report.text())
+    print_json(report.to_dict()) if as_json else click.echo(report.text())
     return DONE if report.agrees else WITHHELD
 
 

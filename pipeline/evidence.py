@@ -43,8 +43,8 @@ def used_factors(reference: Reference, stage_tables: dict[str, pd.DataFrame]) ->
 
 
 def factor_ids(joined: str) -> list[str]:
-    """The rows behind a factor: a chain joins its ids with "+", and "@" adds the minutes of a timed one."""
-    return [part.split("@")[0] for part in joined.split("+")]
+    """The rows behind a factor: a chain joins its ids with "+", "@" adds the minutes of a timed one, and "|" what it cannot go below."""
+    return [part.split("@")[0] for part in joined.split("|")[0].split("+")]
 
 
 def _retention(reference: Reference, retentions: pd.DataFrame) -> pd.DataFrame:
@@ -66,8 +66,9 @@ def _numbers(name: str, rows: pd.DataFrame, row_ids: pd.Series) -> pd.DataFrame:
 
 
 def used_composition(composition: CompositionTable, stage_tables: dict[str, pd.DataFrame]) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The entries and values behind accepted lines and behind their candidates."""
-    used = set(stage_tables["lines"]["entry_id"]) | set(stage_tables["candidates"]["entry_id"])
+    """The entries and values behind accepted lines, their candidates and their second routes."""
+    used = (set(stage_tables["lines"]["entry_id"]) | set(stage_tables["candidates"]["entry_id"])
+            | set(stage_tables["two_routes"]["cooked_entry_id"]))
     entries = composition.entries[composition.entries["entry_id"].isin(used)].reset_index(drop=True)
     values = composition.values[composition.values["entry_id"].isin(used)].reset_index(drop=True)
     return entries, values

@@ -10,6 +10,7 @@ import pandas as pd
 
 from pipeline import decisions, evidence, problems, sources
 from pipeline.composition import combine
+from pipeline.composition.check_kept import with_errors
 from pipeline.composition.combine_weigh import weighing
 from pipeline.composition.load import CompositionTable, load_table
 from pipeline.content import content_key
@@ -20,6 +21,7 @@ from pipeline.stages import audit_entries, match_words
 from pipeline.stages.ingest import Collection, ingest
 from pipeline.stages.release import InputFile, ReleaseMeta
 from pipeline.stages.standing import doubted, judged_again
+from pipeline.stages.total_stakes import with_stakes
 from pipeline.stages.worklist import worklist
 from pipeline.tables import OUTCOMES, STATUSES
 
@@ -32,7 +34,7 @@ LICENCE = {"name": "CC0-1.0", "title": "Figures computed by Potash; see sources 
 RELEASED_AS = {"settled": "lines", "lines": "source_lines"}
 STAGE_TABLES = (
     "recipes", "variants", "lines", "steps", "parsed", "matched", "candidates", "weighed", "cooked", "retentions", "settled",
-    "contributions", "inputs", "shares", "figures", "verdicts", "findings",
+    "contributions", "inputs", "two_routes", "shares", "figures", "verdicts", "findings",
 )
 # Tables whose rows may repeat between partitions: the same input serves many recipes.
 SHARED = {"inputs": "input_id"}
@@ -66,7 +68,7 @@ def prepare_job(collection: Path | None, table: str, root: Path | None = None) -
     home = root or ROOT
     reference = sources.load(root)
     mappings = decisions.load(root)
-    loaded = [load_table(name, reference.sources, root) for name in combine.table_names(table)]
+    loaded = with_errors([load_table(name, reference.sources, root) for name in combine.table_names(table)], root)
     several = combine.combine(loaded, mappings.same_foods, mappings.foods) if len(loaded) > 1 else None
     composition = several.table if several else loaded[0]
     reference = weighing(reference, loaded, mappings, root)
@@ -100,6 +102,7 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
     tables["published"] = _of_recipes(ingested.published, tables["recipes"])
     tables["printed_claims"] = _of_recipes(ingested.printed_claims, tables["recipes"])
     tables["entries"], tables["values"] = evidence.used_composition(job.table, tables)
+    tables["worklist"] = with_stakes(tables["worklist"], tables, job.reference)
     tables["recomputed"] = evidence.used_recomputed(job.reference, job.nitrogen, tables)
     noted = audit_entries.entries(tables["recomputed"], tables["lines"], job.reference)
     tables["findings"] = pd.concat([tables["findings"], noted], ignore_index=True)
@@ -113,8 +116,30 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
     stage_problems = [bundle["problems"] for bundle in bundles if "problems" in bundle]
     found = [one for table in stage_problems for one in problems.from_table(table)]
     combined = job.several.problems if job.several else ()
-    tables["problems"] = problems.to_table([*ingested.problems, *combined, *found, *failed, *_unused_decisions(job, tables["parsed"])])
+    tables["problems"] = problems.to_table([
+        *ingested.problems, *combined, *_faulty_tables(job, tables["lines"]), *found, *failed, *_unused_decisions(job, tables["parsed"])])
     return tables
+
+
+def _faulty_tables(job: Job, lines: pd.DataFrame) -> list[Problem]:
+    """Per table with errors of its check: how many, how many of its entries with one are in use, and what is wrong with it as a whole."""
+    used = lines.loc[lines["outcome"] == "accepted", "entry_id"]
+    here = job.table.errors[job.table.errors["entry_id"].isin(used)].groupby("table")["entry_id"].nunique()
+    return [_faulty_table(table, int(here.get(table.name, 0))) for table in job.loaded if len(table.errors)]
+
+
+def _faulty_table(table: CompositionTable, in_use: int) -> Problem:
+    whole = sorted(set(table.errors.loc[table.errors["whole"], "what"]))
+    count = len(whole) + int((~table.errors["whole"]).sum())
+    what = f"has {count} {_plural('error', count)} of the check, and the lines use {in_use} {_plural('entry', in_use)} with one"
+    remedy = "every figure that rests on such an entry is to be checked" if in_use else "no figure rests on them"
+    severity = ERROR if whole and in_use else problems.WARNING if in_use else NOTE
+    return Problem(f"composition table {table.name}", "; ".join([what, *whole]),
+                   f"Look at `potash tables check {table.name}`: {remedy}", "table-errors", severity, "tables")
+
+
+def _plural(word: str, count: int) -> str:
+    return word if count == 1 else word.removesuffix("y") + "ies" if word.endswith("y") else word + "s"
 
 
 def _unused_decisions(job: Job, parsed: pd.DataFrame) -> list[Problem]:

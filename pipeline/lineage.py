@@ -57,6 +57,11 @@ def line_id(recipe_id: str, variant_id: str, line_no: int) -> str:
     return f"{recipe_id}/{variant_id}/{line_no}"
 
 
+def recipe_of(line_ids: pd.Series) -> pd.Series:
+    """The recipe of each line."""
+    return line_ids.str.extract(r"^([^/]*)", expand=False)
+
+
 def figure_id(recipe_id: str, variant_id: str, component: str, unit: str, basis: str) -> str:
     """The key of one figure; energy is told apart by its unit (``ENERC-kJ``, ``ENERC-kcal``)."""
     named = f"{component}-{unit}" if component == "ENERC" else component
@@ -84,3 +89,34 @@ def shares(uses: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     whole = shared.groupby(by, observed=True)["square"].transform("sum")
     shared["share"] = np.where(whole > 0, shared["square"] / whole, 0.0)
     return shared.drop(columns="square")
+
+
+# Inputs that stand per component, as the last part of their id: what an entry holds, what else was meant, what stays.
+PER_COMPONENT = ("composition", "match", "retention", "routes")
+
+
+def source_of(input_id: str) -> str:
+    """What a reader calls one input: ``composition:core:11282:K`` and ``...:P`` are both the entry ``composition:core:11282``."""
+    return input_id.rpartition(":")[0] if input_id.partition(":")[0] in PER_COMPONENT else input_id
+
+
+def width_shares(uses: pd.DataFrame, by: list[str]) -> pd.DataFrame:
+    """How much of the width of each sum comes from where, the largest first.
+
+    ``uses`` as for :func:`combine`. A share is the part of the variance that would be gone
+    if that input were known exactly (JCGM 100:2008, 5.2.2, term by term), so those of one
+    sum add up to 1. Where a sum uses an input several times (the same onion entry on two
+    lines), its effects are added before they are squared and it has one share. Inputs that
+    stand per component are gathered by :func:`source_of`: for energy, what an entry holds of
+    protein, fat and carbohydrate is one source.
+
+    Returns ``by``, ``source``, ``kind`` (the input's kind, the first word of its id) and
+    ``share``; sums without any uncertainty have no rows. Raises nothing.
+    """
+    parts = shares(uses, by)
+    parts = parts[parts["share"] > 0]
+    parts = parts.assign(source=parts["input_id"].map(source_of).astype("str"))
+    gathered = parts.groupby([*by, "source"], sort=True, observed=True)["share"].sum().reset_index()
+    gathered["kind"] = gathered["source"].str.extract(r"^([^:]*)", expand=False)
+    return gathered.sort_values([*by, "share", "source"], ascending=[True] * len(by) + [False, True], kind="stable",
+                                ignore_index=True)[[*by, "source", "kind", "share"]]

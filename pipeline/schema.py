@@ -24,7 +24,9 @@ AMOUNT_RULES = ("stated", "to-taste", "to-serve", "for-cooking", "none")
 LINE_REASONS = (
     "settled", "optional-left-out", "heading", "not-food",
     "unreadable", "too-long", "negative-quantity", "absurd-quantity", "no-food-words",
-    "decided", "decided-none", "no-candidate", "words-not-covered", "head-differs", "state-differs", "close-call",
+    "decided", "decided-none", "no-candidate", "words-not-covered", "head-differs", "state-differs",
+    "cooked-otherwise", "level-differs", "class-only", "word-guessed", "words-left-over", "ambiguous-words", "salt-in-doubt",
+    "decisions-conflict", "alternative-refused", "much-at-stake", "close-call", "not-sure",
     "reading-in-doubt",
     "no-quantity", "no-measure", "no-density", "no-entry",
 )
@@ -34,8 +36,10 @@ METHODS = (
 )
 LIQUIDS = ("", "kept", "drained")
 INPUT_KINDS = (
-    "quantity", "measure", "density", "edible", "composition", "match", "retention", "yield", "finished-mass",
+    "quantity", "measure", "density", "edible", "composition", "match", "retention", "yield", "routes", "finished-mass",
 )
+# How the cooked entry stands to the raw one and its factors: within their reach, beyond it, or with no interval in common.
+AGREEMENTS = ("within", "widened", "apart")
 
 
 def text_field(**checks) -> pa.Field:

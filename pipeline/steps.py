@@ -140,24 +140,25 @@ def weigh(read: Bundle, matched: Bundle, entries: pd.DataFrame, reference: sourc
 
 def cook(
     read: Bundle, matched: Bundle, weighed: Bundle, entries: pd.DataFrame, mappings: decisions.Mappings,
-    reference: sources.Reference,
+    reference: sources.Reference, values: pd.DataFrame | None = None,
 ) -> Bundle:
-    """Read from the method what befell each line, and the factors that follow."""
+    """Read from the method what befell each line, and the factors that follow; ``values`` tell the water of each food."""
     cooked, retentions, found = cook_stage.cook(
         read["parsed"], matched["matched"], weighed["weighed"], read["lines"], read["steps"], entries, reference.yields,
-        reference.retention, reference.retention_rules, mappings.cooking_verbs, mappings.methods, reference.components)
+        reference.retention, reference.retention_rules, mappings.cooking_verbs, mappings.methods, reference.components, values)
     return {"cooked": cooked, "retentions": retentions, "problems": problems.to_table(found)}
 
 
 def total(
     read: Bundle, matched: Bundle, weighed: Bundle, cooked: Bundle, entries: pd.DataFrame, values: pd.DataFrame, table: str,
-    reference: sources.Reference, disagreements: pd.DataFrame | None = None,
+    reference: sources.Reference, disagreements: pd.DataFrame | None = None, raw_cooked_pairs: pd.DataFrame | None = None,
 ) -> Bundle:
-    """Settle every line, then sum and propagate; ``disagreements`` between several tables widen the intervals."""
+    """Settle every line, then sum and propagate; ``disagreements`` between several tables widen the intervals, and so do
+    ``raw_cooked_pairs`` whose cooked food says otherwise."""
     settled = total_stage.settle(read["lines"], read["parsed"], matched["matched"], weighed["weighed"], cooked["cooked"],
                                  read["variants"], reference.rule("read_above"))
     result = total_stage.total(settled, weighed["weighed"], cooked["cooked"], cooked["retentions"], matched["candidates"],
-                               read["variants"], read["recipes"], entries, values, reference, table, disagreements)
+                               read["variants"], read["recipes"], entries, values, reference, table, disagreements, raw_cooked_pairs)
     return {"settled": settled, **result}
 
 
@@ -170,14 +171,15 @@ def judge(read: Bundle, totals: Bundle, policy: Policy, reference: sources.Refer
 
 
 def audit(
-    part: Bundle, read: Bundle, cooked: Bundle, totals: Bundle, judged: Bundle, values: pd.DataFrame,
+    part: Bundle, read: Bundle, cooked: Bundle, totals: Bundle, judged: Bundle, values: pd.DataFrame, errors: pd.DataFrame,
     reference: sources.Reference,
 ) -> Bundle:
-    """Look for what cannot be right, and for what is in print and no longer true."""
+    """Look for what cannot be right, and for what is in print and no longer true. ``errors``: those of the table's check."""
     findings, found = audit_stage.audit(
         totals["figures"], totals["settled"], totals["contributions"], part["published"], part["printed_claims"],
         judged["verdicts"], reference.tolerances, reference.raw_cooked_pairs, values, cooked["retentions"],
-        cooked["cooked"], read["recipes"], read["variants"])
+        cooked["cooked"], read["recipes"], read["variants"], errors, reference.rule("check_entry_error_share_above"),
+        totals["two_routes"])
     return {"findings": findings, "problems": problems.to_table(found)}
 
 
@@ -189,6 +191,7 @@ class Given:
 
     entries: Any
     values: Any
+    errors: Any
     at_stake: Any
     mappings: Any
     preferred: Any
@@ -203,7 +206,7 @@ class Given:
         """From a job, or whatever has its table, several, mappings, policy and reference; ``held``: how the big ones are passed on."""
         several, table = kitchen.several, kitchen.table
         entries = held(table.entries)
-        return cls(entries, held(table.values), held(at_stake(table.values)), held(kitchen.mappings),
+        return cls(entries, held(table.values), held(table.errors), held(at_stake(table.values)), held(kitchen.mappings),
                    held(several.first.entries) if several else entries, several.first.name if several else table.name,
                    held(several.later if several else ()), held(several.disagreements if several else None), kitchen.policy, kitchen.reference)
 
@@ -214,12 +217,12 @@ def chain(call: Callable[..., Any], part: Bundle, given: Given) -> dict[str, Any
     read = call("read", part, mappings)
     matched = call("match", read, given.preferred, given.name, mappings, only("match_weights", "rules"), given.later, given.at_stake)
     weighed = call("weigh", read, matched, entries, only("measures", "edible_portions", "densities", "amount_spread", "amount_rules"))
-    cooked = call("cook", read, matched, weighed, entries, mappings, only("yields", "retention", "retention_rules", "components"))
+    cooked = call("cook", read, matched, weighed, entries, mappings, only("yields", "retention", "retention_rules", "components"), values)
     totals = call("total", read, matched, weighed, cooked, entries, values, given.name, only(
         "components", "energy_factors", "composition_spread", "rules", "wide_floors", "measures", "amount_rules", "densities", "edible_portions",
-        "yields", "retention"), given.disagreements)
+        "yields", "retention"), given.disagreements, given.reference.raw_cooked_pairs)
     judged = call("judge", read, totals, given.policy, only("claims", "nutrient_reference_values", "energy_factors"))
-    audited = call("audit", part, read, cooked, totals, judged, values, only("tolerances", "raw_cooked_pairs"))
+    audited = call("audit", part, read, cooked, totals, judged, values, given.errors, only("tolerances", "raw_cooked_pairs", "rules"))
     return dict(zip(STAGES, (read, matched, weighed, cooked, totals, judged, audited), strict=True))
 
 

@@ -11,12 +11,16 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from pipeline import lineage
 from pipeline.combinations import combinations
 from pipeline.problems import InputError, Problem
 from pipeline.released import Evidence
+from pipeline.stages import total_shares
+from pipeline.stages.total_inputs import measure_input_id
 
 NEAREST = 3
 WIDEST = 6
+SMALLEST_TOLD = 0.0005  # smaller shares are told together, also where every input is asked for
 OTHER_CANDIDATES = 2
 # Partial sums of a withheld figure are shown to settle it, never to be used.
 PARTIAL = "settled lines only, not a figure of the dish"
@@ -77,9 +81,12 @@ def _nearest(wanted: str, figures: pd.DataFrame) -> str:
     return "figures.csv lists the ids: recipe/variant/component/basis, for example " + figures["figure_id"].iloc[0]
 
 
-def trace(evidence: Evidence, figure_id: str) -> Trace:
-    """The tree behind the figure with this id, which has to be in the release."""
-    return _Tracer(evidence, figure_id).traced()
+def trace(evidence: Evidence, figure_id: str, explain: bool = False) -> Trace:
+    """The tree behind the figure with this id, which has to be in the release.
+
+    With ``explain`` it tells the share of every input in the figure's width, not of the widest alone.
+    """
+    return _Tracer(evidence, figure_id, explain).traced()
 
 
 def number(value: float) -> str:
@@ -90,14 +97,15 @@ def number(value: float) -> str:
 class _Tracer:
     """Walks the evidence of one figure. Holds what all nodes share: the figure, its variant, the sources cited so far."""
 
-    def __init__(self, evidence: Evidence, figure_id: str):
-        self.evidence = evidence
+    def __init__(self, evidence: Evidence, figure_id: str, explain: bool = False):
+        self.evidence, self.explain = evidence, explain
         self.figure = evidence.row("figures", figure_id=figure_id)
         self.variant = {"recipe_id": self.figure["recipe_id"], "variant_id": self.figure["variant_id"]}
         self.withheld = self.figure["status"] == "withheld"
         self.sources: list[dict[str, str]] = []
         self.told: set[int] = set()  # lines whose mass, entry and cooking were shown already
         self.parts = evidence.rows("contributions", **self.variant)
+        self.measures = _measures(evidence, self.figure["recipe_id"])
         lines = evidence.rows("lines", **self.variant)
         self.counted = lines[lines["counted"]]
 
@@ -121,11 +129,15 @@ class _Tracer:
         return (f"{figure['figure_id']}: {amount}; status {figure['status']}{reason}; confidence {figure['confidence']:.2f}, "
                 f"coverage {100 * figure['coverage']:.1f} %")
 
-    def _terms(self) -> list[tuple[str, float]]:
+    def _linear(self) -> pd.DataFrame:
+        """What every figure is made of (:func:`pipeline.combinations.combinations`), from the evidence."""
         factors = self.evidence.rows("factors", file="energy_factors")
         energy = factors.pivot(index="row_id", columns="column", values="value").astype(float)
         energy = energy.rename_axis("component").reset_index()
-        linear = combinations(self.evidence.table("values")[["component", "unit"]].drop_duplicates(), energy)
+        return combinations(self.evidence.table("values")[["component", "unit"]].drop_duplicates(), energy)
+
+    def _terms(self) -> list[tuple[str, float]]:
+        linear = self._linear()
         found = linear[(linear["figure"] == self.figure["component"]) & (linear["unit"] == self.figure["unit"])]
         return list(zip(found["component"], found["factor"], strict=True))
 
@@ -233,7 +245,7 @@ class _Tracer:
             text += f"; {number(row['mass_g'])} g x {number(row['edible_fraction'])} edible = {number(row['edible_g'])} g"
         if row["assumption"]:
             text += f"; assumed: {row['assumption']}"
-        ids = [f"quantity:{part['line_id']}", f"measure:{row['measure_id']}:{part['line_id']}"]
+        ids = [f"quantity:{part['line_id']}", self.measures[part["line_id"]]]
         ids += [f"density:{row['density_id']}"] if row["density_id"] else []
         entry_id = self.evidence.row("lines", line_id=part["line_id"])["entry_id"]
         ids += [f"edible:{row['edible_id']}:{entry_id}"] if row["edible_id"] else []
@@ -258,10 +270,24 @@ class _Tracer:
         row = self.evidence.row("cooked", line_id=part["line_id"])
         words = f"; the words: \"{row['evidence']}\"" if row["evidence"] else "; no words say so"
         text = f"cooking: {row['chain'] or row['method']}{words} (confidence {row['method_confidence']:.2f})"
-        return Node(text, self._inputs([part["retention_input"]]) + self._decision(row["decision_id"]))
+        return Node(text, self._inputs([part["retention_input"]]) + self._routes(part) + self._decision(row["decision_id"]))
+
+    def _routes(self, part: pd.Series) -> list[Node]:
+        """What the cooked entry of the same food says, where the table has one."""
+        row = self.evidence.row("two_routes", line_id=part["line_id"], component=part["component"])
+        if row is None:
+            return []
+        unit = row["unit"]
+        first, second = (f"{number(row[route])} {unit} ({number(row[route + '_low'])} to {number(row[route + '_high'])})"
+                         for route in ("by_retention", "by_cooked"))
+        added = "which adds nothing" if row["added_uncertainty"] == 0 else (
+            f"which adds a standard uncertainty of {number(row['added_uncertainty'])} {unit}")
+        return [Node(f"two routes, per 100 g raw: {first} by retention, used here; {second} from the cooked entry "
+                     f"{row['cooked_entry_id']}, {number(row['cooked_value'])} {unit} x {number(row['yield_fraction'])}: {row['agreement']}, "
+                     f"{added} {self._source(row['source_id'])}")]
 
     def _retention(self, part: pd.Series) -> list[Node]:
-        return self._inputs([part["retention_input"]])
+        return self._inputs([part["retention_input"]]) + self._routes(part)
 
     # ------------------------------------------------------------ leaves
 
@@ -306,15 +332,35 @@ class _Tracer:
             Node(f"line {row['line_no']} \"{row['text']}\": {row['reason']}") for _, row in waiting.iterrows()])
 
     def _width(self) -> Node | None:
-        shares = self.evidence.rows("shares", **self.variant, component=self.figure["component"], unit=self.figure["unit"])
-        shares = shares[shares["share"] > 0].sort_values(["share", "input_id"], ascending=[False, True]).head(WIDEST)
-        if shares.empty or self.withheld:
+        if self.withheld or self.figure["low"] == self.figure["high"]:
             return None
+        basis = self.figure["basis"] if self.figure["basis"] == total_shares.PER_100G else total_shares.RECIPE
+        shares = self._shares()
+        shares = shares[(shares["component"] == self.figure["component"]) & (shares["unit"] == self.figure["unit"])
+                        & (shares["basis"] == basis)]
+        told = shares[shares["share"] >= SMALLEST_TOLD] if self.explain else shares.head(WIDEST)
         texts = self.counted.set_index("line_id")["text"].to_dict()
-        return Node("what makes the recipe total's interval wide (share of its variance)",
-                    [Node(f"{100 * row['share']:.1f} %  {_in_words(row['input_id'], texts)}") for _, row in shares.iterrows()])
+        names = self.evidence.table("entries").set_index("entry_id")["name"].to_dict()
+        nodes = [Node(f"{100 * row['share']:.1f} %  {total_shares.in_words(row['source'], texts, names)}  [{row['source']}]")
+                 for _, row in told.iterrows()]
+        rest = len(shares) - len(told)
+        nodes += [Node(f"{100 * (1 - told['share'].sum()):.1f} %  {rest} other inputs")] if rest else []
+        return Node("what makes its interval wide (shares of its variance, which add up to 100 %)", nodes) if nodes else None
+
+    def _shares(self) -> pd.DataFrame:
+        here = {name: self.evidence.rows(name, **self.variant) for name in ("contributions", "lines", "figures")}
+        whole = {name: self.evidence.table(name) for name in ("weighed", "cooked", "recipes", "inputs", "two_routes")}
+        # a measure's error is shared within the recipe: the lines of all its variants tell which
+        whole["weighed"] = _of_recipe(whole["weighed"], self.figure["recipe_id"])
+        whole["recipes"] = self.evidence.rows("recipes", recipe_id=self.figure["recipe_id"])
+        return total_shares.figure_shares({**whole, **here}, self._linear())
 
 
-def _in_words(input_id: str, texts: dict[str, str]) -> str:
-    line = next((line_id for line_id in texts if f":{line_id}:" in f":{input_id}:"), "")
-    return f"{input_id}  (\"{texts[line]}\")" if line else input_id
+def _measures(evidence: Evidence, recipe_id: str) -> dict[str, str]:
+    """The id of the measure input of every line of a recipe."""
+    here = _of_recipe(evidence.table("weighed"), recipe_id)
+    return dict(zip(here["line_id"], measure_input_id(here), strict=True))
+
+
+def _of_recipe(by_line: pd.DataFrame, recipe_id: str) -> pd.DataFrame:
+    return by_line[lineage.recipe_of(by_line["line_id"]) == recipe_id]

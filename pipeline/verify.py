@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline import verify_amounts, verify_cooking, verify_figures, verify_files, verify_mass, verify_sources, verify_verdicts
+from pipeline import verify_amounts, verify_cooking, verify_figures, verify_files, verify_mass, verify_routes, verify_sources, verify_verdicts
 from pipeline.verify_report import Ledger, Report
 
 __all__ = ["Report", "verify"]
@@ -58,7 +58,8 @@ def _recompute(tables: dict, project: verify_sources.Project, manifest: dict, le
     yields = verify_cooking.yields(tables, project, ledger)
     retentions = verify_cooking.retentions(tables, project, ledger)
     lines = verify_cooking.lines(tables, weights, yields, project, ledger)
-    kitchen = verify_amounts.Kitchen(tables, project, yields, retentions, verify_amounts.units_of(project))
+    kitchen = verify_amounts.Kitchen(tables, project, yields, retentions, verify_amounts.units_of(project), {})
+    kitchen = kitchen._replace(routes=verify_routes.routes(lines, kitchen, ledger))
     amounts = verify_amounts.amounts(lines, kitchen, ledger)
     uncertainties = verify_amounts.inputs(lines, kitchen, ledger)
     figures = verify_figures.figures(lines, amounts, uncertainties, kitchen, ledger)

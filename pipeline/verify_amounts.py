@@ -8,6 +8,7 @@ edible_g x (value_per_100g / 100 + yield - 1), and never below 0.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import NamedTuple
 
 from pipeline.verify_cooking import Line
@@ -16,7 +17,9 @@ from pipeline.verify_mass import Input, interval
 from pipeline.verify_report import Ledger
 from pipeline.verify_sources import Project
 
-WATER = "WATER"
+WATER, ALCOHOL = "WATER", "ALC"
+# A billionth of a food's water is rounding.
+NO_WATER = 1e-9
 # A standard error shows the spread between samples only from this many samples on.
 ENOUGH_SAMPLES = 3
 RANGED = ("trace", "below-detection")
@@ -50,6 +53,26 @@ class Leaf(NamedTuple):
     rests_on: str
 
 
+class Sample(NamedTuple):
+    """The spread of one sample of a food in one component, with its 90 % interval and what it rests on."""
+
+    uncertainty: float
+    low: float
+    high: float
+    basis: str
+    rests_on: str
+
+
+class Route(NamedTuple):
+    """What the cooked entry of a line's food adds to the uncertainty of a component, per 100 g raw; "" where nothing."""
+
+    input_id: str
+    value: float
+    uncertainty: float
+    unit: str
+    pair: dict[str, str]
+
+
 class Kitchen(NamedTuple):
     """Everything that the amounts rest on, recomputed or from the sources."""
 
@@ -58,6 +81,7 @@ class Kitchen(NamedTuple):
     yields: dict[str, Input]
     retentions: dict[tuple[str, str], Input]
     units: dict[str, str]
+    routes: dict[tuple[str, str], Route]
 
 
 def units_of(project: Project) -> dict[str, str]:
@@ -94,16 +118,25 @@ def _amount(line: Line, component: str, value: float, kitchen: Kitchen) -> Amoun
         cooked = kitchen.yields[line.line_id]
         if math.isnan(value) or value <= 0:
             return Amount(line, component, edible * value / 100, {})
-        amount = edible * (value / 100 + cooked.value - 1)
-        if amount <= 0:
+        amount = edible * (value / 100 + cooked.value - 1 + _alcohol_lost(line, kitchen) / 100)
+        if amount <= NO_WATER * edible * value / 100:
             return Amount(line, component, 0.0, {})
         return Amount(line, component, amount, {own: edible / 100, other: edible / 100, cooked.input_id: edible})
-    kept = kitchen.retentions.get((line.line_id, component))
+    kept, route = kitchen.retentions.get((line.line_id, component)), kitchen.routes.get((line.line_id, component))
     fraction = kept.value if kept else 1.0
     slopes = {own: edible / 100 * fraction, other: edible / 100 * fraction}
+    if route and route.input_id:
+        slopes[route.input_id] = edible / 100
     if kept:
         slopes[kept.input_id] = edible * value / 100
     return Amount(line, component, edible * value / 100 * fraction, slopes)
+
+
+def _alcohol_lost(line: Line, kitchen: Kitchen) -> float:
+    """Grams of alcohol per 100 g that cooking took: what the dish lost beside water."""
+    kept = kitchen.retentions.get((line.line_id, ALCOHOL))
+    held = number(kitchen.tables["values"].get(f"{line.entry_id} {ALCOHOL} g", {}).get("value", ""))
+    return held * (1 - kept.value) if kept and not math.isnan(held) else 0.0
 
 
 def _composition_id(entry_id: str, component: str, kitchen: Kitchen) -> str:
@@ -119,7 +152,8 @@ def _compare(row: dict, found: Amount, value: float, source: dict | None, unit: 
     if component == WATER:
         cooked = kitchen.yields[line.line_id]
         factor_id = cooked.input_id
-        factor = max(0.0, 1 + (cooked.value - 1) * 100 / value) if value > 0 else 1.0
+        factor = 1 + ((cooked.value - 1) * 100 + _alcohol_lost(line, kitchen)) / value if value > 0 else 1.0
+        factor = factor if factor > NO_WATER else 0.0
     ledger.number(where, "edible_g", row["edible_g"], line.mass.edible_g, f"{path_of('weighed')} {line.line_id}")
     ledger.number(where, "value_per_100g", row["value_per_100g"], value, entry)
     ledger.same(where, "value_type", row["value_type"], source["value_type"] if source else "missing", entry)
@@ -156,6 +190,7 @@ def inputs(lines: list[Line], kitchen: Kitchen, ledger: Ledger) -> dict[str, flo
                 leaves[kept.input_id] = _ranged(kept, "retention", "1", first, codes, f"{path_of('retentions')} {line.line_id} {component}")
     _composition_leaves(lines, kitchen, leaves)
     _match_leaves(lines, kitchen, leaves)
+    _route_leaves(kitchen, leaves)
     _finished_leaves(kitchen, leaves)
     written = kitchen.tables["inputs"]
     ledger.keys("inputs", path_of("inputs"), written, leaves, "the evidence before it")
@@ -167,8 +202,8 @@ def inputs(lines: list[Line], kitchen: Kitchen, ledger: Ledger) -> dict[str, flo
 
 
 def _first(joined: str) -> str:
-    """The row of the first factor of a chain ("a+b@18min" -> "a"): its source stands for the chain."""
-    return joined.split("+")[0].split("@")[0]
+    """The row of the first factor of a chain ("a@18min+b" -> "a"): its source stands for the chain."""
+    return joined.split("|")[0].split("+")[0].split("@")[0]
 
 
 def _compare_leaf(row: dict, input_id: str, leaf: Leaf, ledger: Ledger) -> None:
@@ -182,8 +217,9 @@ def _compare_leaf(row: dict, input_id: str, leaf: Leaf, ledger: Ledger) -> None:
 
 
 def _ranged(one: Input, kind: str, unit: str, source: dict | None, source_row: str, rests_on: str) -> Leaf:
-    return Leaf(kind, one.value, one.low, one.high, one.uncertainty, unit, source["source_id"] if source else "", source_row,
-                "90 % interval", rests_on)
+    own, width = (source["source_id"], source.get("spread_source_id", "")) if source else ("", "")
+    basis = f"90 % interval, its width from {width}" if width not in ("", own) else "90 % interval"
+    return Leaf(kind, one.value, one.low, one.high, one.uncertainty, unit, own, source_row, basis, rests_on)
 
 
 def _mass_leaves(line: Line, kitchen: Kitchen, leaves: dict[str, Leaf]) -> None:
@@ -192,49 +228,66 @@ def _mass_leaves(line: Line, kitchen: Kitchen, leaves: dict[str, Leaf]) -> None:
     row_id = {"quantity": line.line_id, "measure": row["measure_id"], "density": row["density_id"], "edible": row["edible_id"]}
     file = {"measure": "measures", "density": "densities", "edible": "edible_portions"}
     for one, kind in zip(line.mass.inputs, line.mass.kinds, strict=True):
-        source = kitchen.project.reference(file[kind]).get(row_id[kind]) if kind in file else None
+        source = kitchen.project.reference(file[kind]).get(row_id[kind].split("+")[0]) if kind in file else None
         if row_id[kind].startswith("rule:"):
             source = kitchen.project.reference("amount_rules").get(row_id[kind][5:])
         leaves[one.input_id] = _ranged(one, kind, unit[kind], source, row_id[kind], f"{path_of('weighed')} {line.line_id}")
 
 
 def _composition_leaves(lines: list[Line], kitchen: Kitchen, leaves: dict[str, Leaf]) -> None:
-    """The spread of one sample: the cook buys one, not the mean of all."""
     used = {line.entry_id for line in lines}
-    spreads = kitchen.project.reference("composition_spread")
-    widest = max((number(row["coefficient_of_variation"]) for row in spreads.values() if row["food_group"] == ""), default=math.nan)
-    apart = _farthest(kitchen.tables.get("disagreements", {}))
+    sampled = samples(kitchen)
     for key, row in kitchen.tables["values"].items():
         if row["entry_id"] not in used or row["component"] not in kitchen.units or row["value"] == "":
             continue
-        value, count, error = number(row["value"]), number(row["n"]), number(row["standard_error"])
-        rests_on = f"{path_of('values')} {key}"
+        one = sampled(key)
+        leaves[_composition_id(row["entry_id"], row["component"], kitchen)] = Leaf(
+            "composition", number(row["value"]), one.low, one.high, one.uncertainty, f"{row['unit']}/100 g", row["source_id"],
+            row["source_row"], one.basis, one.rests_on)
+
+
+def samples(kitchen: Kitchen) -> Callable[[str], Sample]:
+    """A function that gives the spread of one sample of the food behind a row of evidence/values.csv: the cook buys
+    one, not the mean of all."""
+    spreads = kitchen.project.reference("composition_spread")
+    widest = max((number(row["coefficient_of_variation"]) for row in spreads.values() if row["food_group"] == ""), default=math.nan)
+    apart = _farthest(kitchen.tables.get("disagreements", {}))
+
+    def sampled(key: str) -> Sample:
+        row = kitchen.tables["values"][key]
+        value, rests_on = number(row["value"]), f"{path_of('values')} {key}"
         if row["value_type"] in RANGED:  # anywhere between nothing and twice the middle (JCGM 100:2008, 4.3.7)
             uncertainty, basis = value / math.sqrt(3), "even over its range"
-        else:
-            group = kitchen.tables["entries"].get(row["entry_id"], {}).get("food_group", "")
-            own = spreads.get(f"{row['component']}/{group}") if group else None
-            found = own or spreads.get(f"{row['component']}/")
-            uncertainty = value * (number(found["coefficient_of_variation"]) if found else widest)
-            basis = "spread of the food group" if own else "spread of the component"
-            if row["value_type"] in DOUBTFUL:
-                uncertainty, basis = AT_LEAST * uncertainty, f"{AT_LEAST} x the {basis}"
-            of_samples = error * math.sqrt(count) if count >= ENOUGH_SAMPLES and error > 0 else math.nan
-            if of_samples >= uncertainty or (row["value_type"] not in DOUBTFUL and of_samples > 0):
-                uncertainty, basis = of_samples, "standard error x sqrt(n)"
-            else:
-                rests_on += f" and reference/composition_spread.csv {row['component']}"
-        low, high = interval(value, uncertainty)
-        if row["value_type"] in RANGED:  # the middle 90 % of an even spread up to twice the value
             low, high = 0.1 * value, 1.9 * value
+        else:
+            uncertainty, basis, of_group = _spread(row, value, spreads, widest, kitchen)
+            low, high = interval(value, uncertainty)
+            rests_on += f" and reference/composition_spread.csv {row['component']}" if of_group else ""
         if key in apart:
             half, other = apart[key]
             uncertainty = math.hypot(uncertainty, half)
             low, high = interval(value, uncertainty)
             basis += f", and half the difference from {other}"
             rests_on += f" and {path_of('disagreements')}"
-        leaves[_composition_id(row["entry_id"], row["component"], kitchen)] = Leaf(
-            "composition", value, low, high, uncertainty, f"{row['unit']}/100 g", row["source_id"], row["source_row"], basis, rests_on)
+        return Sample(uncertainty, low, high, basis, rests_on)
+
+    return sampled
+
+
+def _spread(row: dict, value: float, spreads: Rows, widest: float, kitchen: Kitchen) -> tuple[float, str, bool]:
+    """Standard uncertainty, what it rests on, and whether that is the food group."""
+    group = kitchen.tables["entries"].get(row["entry_id"], {}).get("food_group", "")
+    own = spreads.get(f"{row['component']}/{group}") if group else None
+    found = own or spreads.get(f"{row['component']}/")
+    uncertainty = value * (number(found["coefficient_of_variation"]) if found else widest)
+    basis = "spread of the food group" if own else "spread of the component"
+    if row["value_type"] in DOUBTFUL:
+        uncertainty, basis = AT_LEAST * uncertainty, f"{AT_LEAST} x the {basis}"
+    count, error = number(row["n"]), number(row["standard_error"])
+    of_samples = error * math.sqrt(count) if count >= ENOUGH_SAMPLES and error > 0 else math.nan
+    if of_samples >= uncertainty or (row["value_type"] not in DOUBTFUL and of_samples > 0):
+        return of_samples, "standard error x sqrt(n)", False
+    return uncertainty, basis, True
 
 
 def _farthest(disagreements: Rows) -> dict[str, tuple[float, str]]:
@@ -272,6 +325,16 @@ def _match_leaves(lines: list[Line], kitchen: Kitchen, leaves: dict[str, Leaf]) 
             leaves[f"match:{line.line_id}:{component}"] = Leaf(
                 "match", value, low, high, math.sqrt(square), f"{unit}/100 g", CANDIDATES, line.line_id, POTASH,
                 f"{path_of('candidates')} {line.line_id}")
+
+
+def _route_leaves(kitchen: Kitchen, leaves: dict[str, Leaf]) -> None:
+    for (line_id, component), route in kitchen.routes.items():
+        if not route.input_id:
+            continue
+        low, high = interval(route.value, route.uncertainty)
+        leaves[route.input_id] = Leaf(
+            "routes", route.value, low, high, route.uncertainty, f"{route.unit}/100 g", route.pair["source_id"], route.pair["source_row"],
+            f"as far as the cooked entry {route.pair['cooked_entry_id']}", f"{path_of('two_routes')} {line_id} {component}")
 
 
 def _finished_leaves(kitchen: Kitchen, leaves: dict[str, Leaf]) -> None:

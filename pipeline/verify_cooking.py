@@ -18,6 +18,10 @@ DECIMALS = 6
 NO_YIELD = (1.0, 0.6, 1.4)
 OVER_TIME = re.compile(r"(?P<row>.+)@(?P<minutes>[0-9.]+)min")
 MASS_BALANCE = "mass-balance"
+# What loses fat beside water, and what keeps only a part: their yields may be below the dry matter.
+DRIPS = ("bacon-ham", "beef", "chicken", "duck", "lamb", "lean-fish", "liver", "oily-fish", "pork", "sausage", "shellfish", "turkey")
+PARTS = ("poured-away", "salt-in-poured-water", "deep-fat-uptake")
+AT_LEAST = "|at-least:"
 # The components that a factor never applies to: water is a balance, energy is computed.
 WITHOUT_FACTOR = ("WATER", "ENERC")
 # A measure that a rule supplied, because the line gives no amount.
@@ -45,11 +49,26 @@ def yields(tables: dict[str, Rows], project: Project, ledger: Ledger) -> dict[st
     found = {}
     for line_id, row in tables["cooked"].items():
         ledger.counts["yields"] += 1
-        columns = ("yield_fraction", "yield_low", "yield_high")
-        factor = _compared(place(CAUSE, "cooked", line_id), row, columns, _yield_parts(row["yield_id"], project), 0.0,
-                           f"reference/yields.csv {row['yield_id']}", ledger)
+        where, columns = place(CAUSE, "cooked", line_id), ("yield_fraction", "yield_low", "yield_high")
+        joined, _, least = row["yield_id"].partition(AT_LEAST)
+        dry = _dry_matter(where, row, least, tables, ledger)
+        factor = _compared(where, row, columns, _yield_parts(joined, project), 0.0, f"reference/yields.csv {row['yield_id']}", ledger, dry)
         found[line_id] = Input(f"yield:{row['yield_id']}" if row["yield_id"] else "", *factor)
     return found
+
+
+def _dry_matter(where, row: dict, least: str, tables: dict[str, Rows], ledger: Ledger) -> float:
+    """What a yield is held up to: the dry matter of the line's entry, where the yield's id names it; 0 where nothing."""
+    entry_id = tables["lines"].get(where[2], {}).get("entry_id", "")
+    water = number(tables["values"].get(f"{entry_id} WATER g", {}).get("value", ""))
+    dry = round(1 - water / 100, DECIMALS)
+    if least:
+        ledger.number(where, "yield_id", least, dry, f"{path_of('values')} {entry_id} WATER")
+        return dry
+    keeps = row["cooking_class"] not in DRIPS and row["retention_code"].split("+")[0] not in PARTS and row["cook_reason"] != "not-food"
+    if keeps and number(row["yield_fraction"]) < dry - 1e-6:
+        ledger.differs(*where, "yield_fraction", row["yield_fraction"], f"at least {plain(dry)}", f"{path_of('values')} {entry_id} WATER")
+    return 0.0
 
 
 def _yield_parts(yield_id: str, project: Project) -> list[Factor] | None:
@@ -98,15 +117,17 @@ def retentions(tables: dict[str, Rows], project: Project, ledger: Ledger) -> dic
     return found
 
 
-def _compared(where, row: dict, columns, parts: list[Factor] | None, at_most: float, origin: str, ledger: Ledger) -> Factor:
+def _compared(where, row: dict, columns, parts: list[Factor] | None, at_most: float, origin: str, ledger: Ledger,
+              at_least: float = 0.0) -> Factor:
     """The product of factors, compared with a row. Half-widths add in quadrature (JCGM 100:2008, 5.1.6).
 
-    ``at_most`` caps the high end at this or at the value, whichever is larger; 0 does not cap.
+    ``at_most`` caps the high end at this or at the value, whichever is larger; 0 does not cap. No end is below ``at_least``.
     """
     if parts is None:
         ledger.differs(*where, columns[0], row[columns[0]], "a row", origin)
         return tuple(number(row[column]) for column in columns)
     expected, slack = _product(parts)
+    expected = tuple(max(end, at_least) for end in expected)
     if at_most:
         expected = (*expected[:2], min(expected[2], max(at_most, expected[0])))
     kept = []

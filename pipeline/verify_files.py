@@ -44,7 +44,7 @@ TABLES: dict[str, tuple[str, tuple[str, ...], tuple[str, ...], tuple[str, ...]]]
         "density_low", "density_high", "mass_g", "mass_low_g", "mass_high_g", "edible_fraction", "edible_low", "edible_high",
         "edible_g"), ("measure_id", "measure_unit", "density_id", "edible_id", "assumption", "weigh_reason")),
     "cooked": ("evidence", ("line_id",), ("minutes", "method_confidence", "yield_fraction", "yield_low", "yield_high"),
-               ("method", "retention_code", "yield_id", "decision_id")),
+               ("method", "liquid", "chain", "cook_reason", "cooking_class", "retention_code", "yield_id", "decision_id")),
     "retentions": ("evidence", ("line_id", "component"), ("retention_fraction", "retention_low", "retention_high"),
                    ("retention_id",)),
     "contributions": ("evidence", ("line_id", "component", "unit"), (
@@ -52,6 +52,10 @@ TABLES: dict[str, tuple[str, tuple[str, ...], tuple[str, ...], tuple[str, ...]]]
         (*_VARIANT, "value_type", "composition_input", "match_input", "retention_input")),
     "inputs": ("evidence", ("input_id",), ("value", "low", "high", "standard_uncertainty"),
                ("kind", "unit", "source_id", "source_row", "basis")),
+    "two_routes": ("evidence", ("line_id", "component"), (
+        "raw_value", "raw_error", "by_retention", "by_retention_low", "by_retention_high", "cooked_value", "cooked_error", "yield_fraction",
+        "yield_low", "yield_high", "by_cooked", "by_cooked_low", "by_cooked_high", "relative_difference", "added_uncertainty"),
+        ("unit", "raw_entry_id", "cooked_entry_id", "retention_id", "yield_id", "agreement", "routes_input", "source_id", "source_row")),
     "shares": ("evidence", (*_VARIANT, "component", "unit", "input_id"), ("share",), ()),
     "entries": ("evidence", ("entry_id",), ("refuse_fraction",), ("name", "food_group", "source_id", "source_row")),
     "values": ("evidence", ("entry_id", "component", "unit"), ("value", "n", "standard_error", "minimum", "maximum"),

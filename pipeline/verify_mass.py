@@ -82,7 +82,7 @@ def interval(mean: float, uncertainty: float) -> tuple[float, float]:
 def masses(tables: dict[str, Rows], project: Project, ledger: Ledger) -> dict[str, Mass]:
     """The mass of every line that has one, recomputed; disagreements go to ``ledger``."""
     ledger.keys(CAUSE, path_of("weighed"), tables["weighed"], tables["lines"], path_of("lines"))
-    found = {}
+    found, numbers = {}, _numbers_of_measures(tables["weighed"])
     for line_id, row in tables["weighed"].items():
         if line_id not in tables["lines"] or line_id not in tables["parsed"]:
             continue
@@ -95,17 +95,17 @@ def masses(tables: dict[str, Rows], project: Project, ledger: Ledger) -> dict[st
         if weightless:
             ledger.differs(*place(CAUSE, "weighed", line_id), weightless[0], "", "a number", "a line without weigh_reason")
             continue
-        found[line_id] = _mass(line_id, row, tables, project, ledger)
+        found[line_id] = _mass(line_id, row, numbers, tables, project, ledger)
     return found
 
 
-def _mass(line_id: str, row: dict, tables: dict[str, Rows], project: Project, ledger: Ledger) -> Mass:
+def _mass(line_id: str, row: dict, numbers: dict, tables: dict[str, Rows], project: Project, ledger: Ledger) -> Mass:
     where = place(CAUSE, "weighed", line_id)
     quantity = _quantity(where, row, tables["parsed"][line_id], tables, project, ledger)
     inputs = [Input(f"quantity:{line_id}", *quantity)]
     kinds = ["quantity"]
     measure = _measure(where, row, project, ledger)
-    inputs.append(Input(f"measure:{row['measure_id']}:{line_id}", *measure))
+    inputs.append(Input(f"measure:{row['measure_id']}:{_shared_by(line_id, row['measure_id'], numbers)}", *measure))
     kinds.append("measure")
     if (row["measure_unit"] == "ml") != (row["density_id"] != ""):
         ledger.differs(*where, "density_id", row["density_id"], "a density" if row["measure_unit"] == "ml" else "",
@@ -127,6 +127,22 @@ def _mass(line_id: str, row: dict, tables: dict[str, Rows], project: Project, le
         inputs.append(Input(f"edible:{row['edible_id']}:{entry_id}", *edible))
         kinds.append("edible")
     return Mass(mass_g, edible_g, tuple(inputs), tuple(kinds))
+
+
+def _numbers_of_measures(weighed: Rows) -> dict[tuple[str, str], set[tuple[str, ...]]]:
+    """(recipe, measure) -> the different numbers that the recipe uses the measure with."""
+    found: dict[tuple[str, str], set[tuple[str, ...]]] = {}
+    for line_id, row in weighed.items():
+        if row["measure_value"]:
+            numbers = tuple(row[name] for name in ("measure_value", "measure_low", "measure_high"))
+            found.setdefault((line_id.partition("/")[0], row["measure_id"]), set()).add(numbers)
+    return found
+
+
+def _shared_by(line_id: str, measure_id: str, numbers: dict[tuple[str, str], set[tuple[str, ...]]]) -> str:
+    """Whose error a measure's is: the recipe's, one cook's spoon; the line's own where the recipe uses it with other numbers too."""
+    recipe_id = line_id.partition("/")[0]
+    return recipe_id if len(numbers[recipe_id, measure_id]) == 1 else line_id
 
 
 # ---------------------------------------------------------------- quantity

@@ -166,8 +166,35 @@ def test_each_source_is_cited_once_and_every_citation_leads_somewhere(released):
 def test_the_largest_shares_of_the_width_come_first(released):
     traced = tracing.trace(released[1], "soup/base/K/portion")
     width = next(child for child in traced.root.children if "interval wide" in child.text)
+    told = [child.text for child in width.children if "other inputs" not in child.text]
+    shares = [float(text.split(" %")[0]) for text in told]
+    assert len(told) == 6 and shares == sorted(shares, reverse=True) and 0 < sum(shares) <= 100.5
+
+
+@pytest.mark.parametrize("figure_id", ["soup/base/K/portion", "soup/base/K/100g", "soup/with-cod/ENERC-kJ/recipe", "soup/base/WATER/100g"])
+@pytest.mark.parametrize("explain", [False, True])
+def test_the_shares_of_the_width_add_up_to_the_whole(released, figure_id, explain):
+    traced = tracing.trace(released[1], figure_id, explain=explain)
+    width = next(child for child in traced.root.children if "interval wide" in child.text)
     shares = [float(child.text.split(" %")[0]) for child in width.children]
-    assert shares == sorted(shares, reverse=True) and 0 < sum(shares) <= 100.5
+    assert sum(shares) == pytest.approx(100, abs=0.06 * len(shares))
+    assert len(shares) > 7 if explain else len(shares) <= 7
+
+
+def test_an_explained_share_names_its_input_in_words(released):
+    traced = tracing.trace(released[1], "soup/base/K/100g", explain=True)
+    width = next(child for child in traced.root.children if "interval wide" in child.text)
+    words = "\n".join(child.text for child in width.children)
+    assert "the weight of the finished dish  [finished-mass:soup]" in words  # per 100 g it counts, per portion it does not
+    assert 'how much is meant in "400 g potatoes"' in words and "what Potato, flesh and skin, raw holds  [composition:core:11352]" in words
+    portion = trace_view.text(tracing.trace(released[1], "soup/base/K/portion", explain=True), released[1].release)
+    assert "finished-mass:soup" not in portion
+
+
+def test_the_second_route_is_told_beside_the_first(released):
+    """Potatoes boiled without skin are 11367 in USDA SR26: 328 mg of potassium per 100 g."""
+    text = trace_view.text(tracing.trace(released[1], "soup/base/K/portion"), released[1].release)
+    assert re.search(r"two routes, per 100 g raw: [\d.]+ mg \(.*\) by retention, used here; [\d.]+ mg \(.*\) from the cooked entry 11367, 328 mg x", text)
 
 
 def test_the_cautions_stand_under_the_figure(released):

@@ -66,7 +66,7 @@ def test_an_untouched_release_agrees_and_everything_was_recomputed(made):
 
 def test_the_release_under_test_uses_every_kind_of_number(made):
     kinds = {row["kind"] for row in _rows(made, "inputs")}
-    assert kinds == {"quantity", "measure", "density", "edible", "composition", "match", "retention", "yield", "finished-mass"}
+    assert kinds == {"quantity", "measure", "density", "edible", "composition", "match", "retention", "yield", "routes", "finished-mass"}
     assert {row["status"] for row in _rows(made, "figures")} == {"ready", "check", "withheld"}
     measures = {row["measure_id"].partition(":")[0] if ":" in row["measure_id"] else "row" for row in _rows(made, "weighed")}
     assert measures == {"unit", "rule", "row"}

@@ -1,7 +1,7 @@
 """Figures and verdicts -> findings: what somebody should look at before anything is printed.
 
-Coverage below the whole; figures that no dish can have (``audit_plausible``); two routes to one
-amount that disagree; print that no longer agrees with today's figures (``audit_drift``).
+Coverage below the whole; entries that fail the check of their table (``audit_entries``); figures that no dish
+can have (``audit_plausible``); two routes to one amount that disagree; print that no longer agrees with today's figures (``audit_drift``).
 The audit changes nothing: it reads the same tables that are released.
 """
 
@@ -10,14 +10,13 @@ from __future__ import annotations
 import pandas as pd
 
 from pipeline import tables
+from pipeline.combinations import DERIVED
 from pipeline.problems import NOTE, SEVERITIES, WARNING, Problem
-from pipeline.stages import audit_drift, audit_plausible, conditions
+from pipeline.stages import audit_drift, audit_entries, audit_plausible, conditions, two_routes
 from pipeline.stages.audit_findings import finding
 
 # The figures that decide what somebody with kidney disease may eat.
 RENAL = ("K", "P", "NA", "NACL", "PROCNT")
-# Derived figures and the components they are derived from.
-DERIVED = {"NACL": ("NA",), "CHOAVLDF": ("CHOCDF", "FIBTG"), "ENERC": ("PROCNT", "FAT", "CHOCDF", "FIBTG", "ALC")}
 LINES_NAMED = 5
 
 
@@ -25,19 +24,25 @@ def audit(
     figures: pd.DataFrame, settled: pd.DataFrame, contributions: pd.DataFrame, published: pd.DataFrame,
     printed_claims: pd.DataFrame, verdicts: pd.DataFrame, tolerances: pd.DataFrame, raw_cooked_pairs: pd.DataFrame,
     values: pd.DataFrame, retentions: pd.DataFrame, cooked: pd.DataFrame, recipes: pd.DataFrame, variants: pd.DataFrame,
+    errors: pd.DataFrame | None = None, error_share_above: float = 0.0, routes: pd.DataFrame | None = None,
 ) -> tuple[pd.DataFrame, list[Problem]]:
     """Everything the audit noticed, worst first: (``tables.Findings``, problems).
 
     Tables as the models of those names; ``printed_claims`` has recipe_id, variant_id, claim
     and, where said, printed_in; ``tolerances`` and ``raw_cooked_pairs`` are the reference
-    files. A problem is a printed figure that cannot be compared with anything.
+    files; ``errors`` those of the composition table's check (None: it was not checked) and ``error_share_above`` the
+    rule for them (:func:`audit_entries.table_errors`); ``routes`` is the model TwoRoutes where the totals have it. A problem
+    is a printed figure that cannot be compared with anything.
     """
     index = conditions.index_figures(figures)
     here = variants[variants["recipe_id"].isin(recipes["recipe_id"])]
     drifted, problems = audit_drift.drift(index, published, tolerances, here)
+    if routes is None:
+        routes = two_routes.compared(settled, cooked, retentions, values, raw_cooked_pairs)
     rows = [
         *coverage(figures, contributions), *audit_plausible.plausibility(figures, index, contributions, here),
-        *audit_plausible.two_routes(settled, cooked, retentions, values, raw_cooked_pairs),
+        *audit_plausible.two_routes(settled, routes), *audit_plausible.mass_balance(contributions, cooked),
+        *([] if errors is None else audit_entries.table_errors(errors, figures, settled, contributions, error_share_above)),
         *drifted, *audit_drift.claims_in_print(printed_claims, verdicts),
     ]
     if not rows:

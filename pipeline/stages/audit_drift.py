@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from pipeline.harm import SAME_CLAIM
 from pipeline.policy import MASS_UNITS, MOLAR_MASS, in_mg
 from pipeline.problems import ERROR, NOTE, WARNING, Problem
 from pipeline.stages.audit_findings import basis_mass_g, finding, known, slug
@@ -31,9 +32,6 @@ HARMFUL_ABOVE = ("K", "P", "NA", "NACL")
 SLIP_WITHIN = 0.10
 PORTIONS_WITHIN = 0.10
 BASIS_PRINTED = {**BASIS_WORDS, "recipe": "per recipe"}
-# The law names each of these as one claim, "low sodium/salt"; print uses either word.
-SAME_CLAIM = {"low-sodium": "low-salt", "very-low-sodium": "very-low-salt", "sodium-free": "salt-free",
-              "no-added-sodium": "no-added-salt", "source-of-fiber": "source-of-fibre", "high-fiber": "high-fibre"}
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,10 @@ import math
 import pandas as pd
 
 from pipeline.problems import ERROR, NOTE, WARNING
+from pipeline.stages import total_balance
 from pipeline.stages.audit_findings import basis_mass_g, finding, known
 from pipeline.stages.conditions import Index, plain
+from pipeline.stages.two_routes import APART
 
 PROXIMATES = ("WATER", "PROCNT", "FAT", "CHOCDF", "ALC")
 # The proximates of a food make up 100 g together with ash. Ash is no component here: dishes
@@ -27,9 +29,6 @@ SIGNIFICANT = 1e-6
 
 TWO_ROUTE_DIFFERENCE = 0.25
 HARMFUL_WHEN_LOW = ("K", "P", "NA")
-# After the step that is compared, these take no mineral away.
-DRY = ("bake", "grill", "fry", "stir-fry", "reheat", "microwave", "steam", "raw")
-SOLIDS_LEFT = 0.75  # boiling water dissolves up to a quarter of the solids (sweet roots; from memory)
 # Per 100 g raw; below these amounts a relative difference says nothing about the dish.
 TWO_ROUTE_FLOOR = {"K": 20.0, "P": 10.0, "NA": 20.0, "PROCNT": 1.0}
 
@@ -130,75 +129,50 @@ def _single_lines(contributions: pd.DataFrame) -> list[dict]:
     return rows
 
 
+def mass_balance(contributions: pd.DataFrame, cooked: pd.DataFrame) -> list[dict]:
+    """Lines whose cooking makes something of nothing, or loses what had nowhere to go: a factor is wrong there."""
+    rows = total_balance.impossible(total_balance.balance(contributions, cooked))
+    return [finding("mass-balance", row.recipe_id, row.variant_id, (str(row.line_no), row.component), ERROR,
+                    f"{row.component} of line {row.line_no} {row.why}: {plain(row.went_in)} {row.unit} went in, {plain(row.on_plate)} "
+                    f"{row.unit} is on the plate ({row.chain})",
+                    "Correct the retention factor or the yield of this cooking in reference/", component=row.component,
+                    line_no=int(row.line_no), value=row.on_plate, expected=(0.0, row.went_in), unit=row.unit, source_id="mass-balance")
+            for row in rows.itertuples(index=False)]
+
+
 # ---------------------------------------------------------------- two routes to one amount
 
-def two_routes(settled: pd.DataFrame, cooked: pd.DataFrame, retentions: pd.DataFrame, values: pd.DataFrame,
-               raw_cooked_pairs: pd.DataFrame) -> list[dict]:
-    """Raw value x retention against cooked value x yield, per 100 g raw, for each counted
-    line whose entry, method and liquid are in ``raw_cooked_pairs``. A line that was boiled
-    and drained, then browned, is compared at the draining: what follows is dry and keeps
-    minerals; the yield of the draining comes from the solids of the pair.
-
-    Reported when they differ by more than a quarter of their mean, or when the intervals
-    that retention and yield give them do not meet. A warning when both, and when potassium,
+def two_routes(settled: pd.DataFrame, routes: pd.DataFrame) -> list[dict]:
+    """Findings on lines whose two routes (model TwoRoutes) differ by more than a quarter of their mean, or
+    have no interval in common. A warning, and the figures are to be checked, when both; and when potassium,
     phosphorus or sodium by retention, which the figures use, is the lower by more than a quarter.
     """
-    lines = settled.loc[settled["counted"], ["recipe_id", "variant_id", "line_no", "line_id", "text", "entry_id"]]
-    lines = lines.merge(_first_step(cooked)[["line_id", "method", "liquid", "later", "yield_fraction", "yield_low", "yield_high"]], on="line_id")
-    lines = lines.merge(raw_cooked_pairs, left_on=["entry_id", "method", "liquid"], right_on=["raw_entry_id", "method", "liquid"])
-    amounts = values[values["component"].isin(TWO_ROUTE_FLOOR) & values["value"].notna()]
-    amounts = amounts[["entry_id", "component", "value", "unit"]]
-    both = lines.merge(amounts.rename(columns={"value": "raw", "entry_id": "raw_entry_id"}), on="raw_entry_id")
-    both = both.merge(amounts.rename(columns={"value": "ready", "entry_id": "cooked_entry_id"}), on=["cooked_entry_id", "component", "unit"])
-    both = both.merge(retentions[["line_id", "component", "retention_fraction", "retention_low", "retention_high"]],
-                      on=["line_id", "component"], how="left")
-    factors = ["retention_fraction", "retention_low", "retention_high"]
-    both[factors] = both[factors].fillna(1.0)  # no factor: all of it stays on the plate
-    both = _solids_yield(both, values)
-    both = both[both["yield_fraction"].notna() & ~(both["later"] & (both["component"] == "PROCNT"))]
-    return [row for line in both.to_dict("records") for row in _disagreement(line)]
+    shown = routes[routes["component"].isin(TWO_ROUTE_FLOOR)]
+    shown = shown.merge(settled[["recipe_id", "variant_id", "line_no", "line_id", "text"]], on="line_id")
+    return [row for line in shown.to_dict("records") for row in _disagreement(line)]
 
 
-def _first_step(cooked: pd.DataFrame) -> pd.DataFrame:
-    """The method and liquid to compare; ``later``: dry steps followed a draining. Other chains are left out."""
-    if cooked.empty:
-        return cooked.assign(later=False)
-    steps = [chain.split(" > ") for chain in cooked["chain"]]
-    later = pd.Series([len(chain) > 1 for chain in steps], index=cooked.index)
-    dry = pd.Series([chain[0].endswith(":drained") and all(step in DRY for step in chain[1:]) for chain in steps], index=cooked.index)
-    first = pd.Series([chain[0].partition(":")[0] for chain in steps], index=cooked.index, dtype="str")
-    frame = cooked.assign(later=later, method=cooked["method"].where(~later, first), liquid=cooked["liquid"].where(~later, "drained"))
-    return frame[~later | dry]
+def is_grave(line: dict) -> bool:
+    """Whether a person has to look at two routes (one row of model TwoRoutes) before their figures are used."""
+    far, apart = line["relative_difference"] > TWO_ROUTE_DIFFERENCE, line["agreement"] == APART
+    understated = line["by_retention"] < line["by_cooked"] and line["component"] in HARMFUL_WHEN_LOW
+    return _matters(line) and far and (apart or understated)
 
 
-def _solids_yield(both: pd.DataFrame, values: pd.DataFrame) -> pd.DataFrame:
-    """For chains, the yield of the first step: solids are conserved but for what the water dissolves."""
-    water = values[(values["component"] == "WATER") & values["value"].notna()].set_index("entry_id")["value"]
-    raw, ready = (both[name].map(water).astype("float64") for name in ("raw_entry_id", "cooked_entry_id"))
-    ratio = (100 - raw) / (100 - ready)
-    chain = both["later"].astype(bool)
-    for column, share in (("yield_fraction", 1.0), ("yield_low", SOLIDS_LEFT), ("yield_high", 1.0)):
-        both[column] = both[column].where(~chain, ratio * share)
-    return both
+def _matters(line: dict) -> bool:
+    floor = TWO_ROUTE_FLOOR.get(line["component"])
+    return floor is not None and max(line["by_retention"], line["by_cooked"]) >= floor
 
 
 def _disagreement(line: dict) -> list[dict]:
-    by_retention = line["raw"] * line["retention_fraction"]
-    by_yield = line["ready"] * line["yield_fraction"]
-    if max(by_retention, by_yield) < TWO_ROUTE_FLOOR[line["component"]]:
+    if not _matters(line) or (line["relative_difference"] <= TWO_ROUTE_DIFFERENCE and line["agreement"] != APART):
         return []
-    a = (line["raw"] * line["retention_low"], line["raw"] * line["retention_high"])
-    b = tuple(by_yield if math.isnan(end) else line["ready"] * end for end in (line["yield_low"], line["yield_high"]))
-    difference = abs(by_retention - by_yield) / ((by_retention + by_yield) / 2)
-    far, apart = difference > TWO_ROUTE_DIFFERENCE, a[0] > b[1] or b[0] > a[1]
-    if not far and not apart:
-        return []
-    understated = far and by_retention < by_yield and line["component"] in HARMFUL_WHEN_LOW
-    what = (f"{line['text']!r}: {line['component']} per 100 g raw is {plain(by_retention)} {line['unit']} by retention "
-            f"({plain(a[0])} to {plain(a[1])}) and {plain(by_yield)} {line['unit']} from the cooked entry {line['cooked_entry_id']} "
-            f"({plain(b[0])} to {plain(b[1])}): they differ by {plain(100 * difference)} %")
+    what = (f"{line['text']!r}: {line['component']} per 100 g raw is {plain(line['by_retention'])} {line['unit']} by retention "
+            f"({plain(line['by_retention_low'])} to {plain(line['by_retention_high'])}) and {plain(line['by_cooked'])} {line['unit']} "
+            f"from the cooked entry {line['cooked_entry_id']} ({plain(line['by_cooked_low'])} to {plain(line['by_cooked_high'])}): "
+            f"they differ by {plain(100 * line['relative_difference'])} %")
     return [finding("two-routes", line["recipe_id"], line["variant_id"], (str(line["line_no"]), line["component"], line["cooked_entry_id"]),
-                    WARNING if far and apart or understated else NOTE, what,
+                    WARNING if is_grave(line) else NOTE, what,
                     "Compare the retention factor and the yield with the cooked entry, and correct the one that is wrong",
-                    component=line["component"], line_no=int(line["line_no"]), value=by_retention, expected=b, unit=line["unit"],
-                    source_id=line["source_id"])]
+                    component=line["component"], line_no=int(line["line_no"]), value=line["by_retention"],
+                    expected=(line["by_cooked_low"], line["by_cooked_high"]), unit=line["unit"], source_id=line["source_id"])]

@@ -28,15 +28,17 @@ COOKED_STATES = ("cooked", "canned")
 def cook(
     parsed: pd.DataFrame, matched: pd.DataFrame, weighed: pd.DataFrame, lines: pd.DataFrame, steps: pd.DataFrame, entries: pd.DataFrame,
     yields: pd.DataFrame, retention: pd.DataFrame, retention_rules: pd.DataFrame, verbs: pd.DataFrame, decisions: pd.DataFrame,
-    components: pd.DataFrame,
+    components: pd.DataFrame, values: pd.DataFrame | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame, list[Problem]]:
     """(models Cooked, Retentions, problems), one Cooked row per line of ``lines``.
 
     ``parsed``, ``matched``, ``weighed``, ``lines``, ``steps``, ``entries``: the models of those
     names. The rest as in ``reference/`` and ``mappings/`` (``decisions`` is methods.csv).
+    ``values`` (model Values) tell the water of each entry, below whose dry matter no yield goes.
     A Retentions row gives the fraction (0 to 1) that stays; a component without a row stays whole.
     """
     frame = _frame(parsed, matched, lines, entries)
+    frame["water"] = frame["entry_id"].map(_water(values)).astype("float64")
     texts = {key: list(group.sort_values("step_no")["text"]) for key, group in steps.groupby(["recipe_id", "variant_id"], sort=False)}
     words = vocabulary(verbs)
     decided, problems = _decisions(decisions, frame)
@@ -66,6 +68,14 @@ def _frame(parsed, matched, lines, entries) -> pd.DataFrame:
     described = entries[["entry_id", "cooking_class", "state"]].rename(columns={"state": "entry_state"})
     frame = frame.merge(described, on="entry_id", how="left")
     return frame.fillna({"cooking_class": "", "entry_state": ""})
+
+
+def _water(values: pd.DataFrame | None) -> dict[str, float]:
+    """Water per 100 g of the entries that tell it."""
+    if values is None:
+        return {}
+    known = values[(values["component"] == "WATER") & values["value"].notna()]
+    return dict(zip(known["entry_id"], known["value"], strict=True))
 
 
 def _line(row: dict) -> Line:
@@ -98,6 +108,7 @@ def _settle(row: dict, reading, decision: dict | None, look_up) -> tuple[dict, d
     amount, yield_reason = factors.yield_of(applied, times, kitchen_class, reading.with_liquid_line, yield_table, yield_rows)
     codes, kept, retention_reason = factors.retention_of(applied, times, kitchen_class, rules, retentions,
                                                           in_small_pieces(f"{row['text']}, {row['preparation']}, {reading.cut}", kitchen_class))
+    amount = factors.keeping_solids(amount, row["water"], kitchen_class, codes)
     if codes.split("+")[0] == "poured-away":
         yield_reason = "poured-away"
     main = _main_step(steps)

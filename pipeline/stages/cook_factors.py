@@ -25,6 +25,9 @@ UNSAID_MINUTES_ELSE = 20.0
 # Dry foods that take up a liquid of the same pot; that liquid's own line brings the water.
 TAKES_UP_LIQUID = ("pasta", "noodles", "rice", "grains", "legumes-dried")
 NO_YIELD = (1.0, 0.6, 1.4)
+# Classes that lose fat and juices beside water.
+DRIPS = ("bacon-ham", "beef", "chicken", "duck", "lamb", "lean-fish", "liver", "oily-fish", "pork", "sausage", "shellfish", "turkey")
+AT_LEAST = "|at-least:"
 PART_CODES = ("poured-away", "salt-in-poured-water", "deep-fat-uptake")
 
 
@@ -185,6 +188,22 @@ def yield_of(steps, times, cooking_class: str, with_liquid_line: bool, rules: Ru
             factor = _evaporated(factor, minutes)
         taken.append(factor)
     return product(taken), reason
+
+
+def keeping_solids(amount: Factor, water_per_100g: float, cooking_class: str, codes: str) -> Factor:
+    """The yield, but never below the dry matter of the food: what it loses is water, and it has no more than that.
+
+    A yield is measured on fresh food; dry food of the same class (breadcrumbs, dehydrated onions) cannot follow it. Meat
+    and fish may lose fat too, and what is poured away or is frying fat keeps only a part. Oil, which has no water, takes none
+    up either. An unknown water changes nothing.
+    """
+    if water_per_100g == 0 and amount.value > 1:
+        return Factor("", 1.0, 1.0, 1.0)
+    dry = 1 - water_per_100g / 100
+    if cooking_class in DRIPS or codes.split("+")[0] in PART_CODES or not amount.value < dry:
+        return amount
+    dry = round(dry, 6)
+    return Factor(f"{amount.row_id}{AT_LEAST}{dry:g}", *(max(end, dry) for end in amount[1:]))
 
 
 def _evaporated(hourly: Factor, minutes: float) -> Factor:

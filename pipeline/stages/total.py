@@ -11,12 +11,13 @@ import numpy as np
 import pandas as pd
 
 from pipeline import lineage, tables
-from pipeline.stages import total_inputs, total_sums
+from pipeline.stages import total_inputs, total_sums, two_routes
 from pipeline.stages.total_settle import settle
 
 __all__ = ["contributions", "settle", "total"]
 
-WATER = "WATER"
+WATER, ALCOHOL = "WATER", "ALC"
+NO_WATER = 1e-9
 MASS = total_sums.MASS
 
 
@@ -24,29 +25,33 @@ def total(
     settled: pd.DataFrame, weighed: pd.DataFrame, cooked: pd.DataFrame, retentions: pd.DataFrame,
     candidates: pd.DataFrame, variants: pd.DataFrame, recipes: pd.DataFrame, entries: pd.DataFrame,
     values: pd.DataFrame, reference, table: str, disagreements: pd.DataFrame | None = None,
+    raw_cooked_pairs: pd.DataFrame | None = None,
 ) -> dict[str, pd.DataFrame]:
     """Figures with their contributions and inputs.
 
     ``settled`` comes from :func:`settle`; the other tables from the earlier stages;
     ``reference`` gives components, energy_factors, composition_spread and rules. ``table`` is
     the composition table of lines that do not name theirs; ``disagreements`` is what other
-    tables have otherwise for the same foods (:mod:`pipeline.composition.combine`).
-    Returns ``contributions``, ``inputs``, ``figures`` and ``shares`` (the share of each
-    input in a figure's variance). Units: g, mg, ug, kJ, kcal as ``components`` says.
+    tables have otherwise for the same foods (:mod:`pipeline.composition.combine`);
+    ``raw_cooked_pairs`` names the foods that a second route leads to (:mod:`pipeline.stages.two_routes`).
+    Returns ``contributions``, ``inputs``, ``two_routes``, ``figures`` and ``shares`` (the
+    largest shares of inputs in a figure's variance). Units: g, mg, ug, kJ, kcal as ``components`` says.
     """
     counted = settled[settled["counted"] & (settled["outcome"] == "accepted")]
     if "table" not in counted:
         counted = counted.assign(table=table)
     parts = contributions(counted, cooked, retentions, values, reference.components)
-    leaves = total_inputs.inputs(parts, counted, weighed, cooked, retentions, candidates, recipes, entries, values,
-                                 reference, disagreements)
+    spread = total_inputs.composition_spread(values, entries, reference.composition_spread, disagreements)
+    routes = two_routes.compared(settled, cooked, retentions, spread, raw_cooked_pairs) if raw_cooked_pairs is not None else None
+    leaves = total_inputs.inputs(parts, counted, weighed, cooked, retentions, candidates, recipes, values, reference, spread, routes)
     _keep_known_inputs(parts, leaves)
-    uses = total_sums.uses(parts, counted, weighed, cooked, recipes, leaves)
+    uses = total_sums.uses(parts, counted, weighed, cooked, recipes, leaves, routes)
     sums = total_sums.sums(parts, counted, cooked, recipes, variants)
     figures, shares = total_sums.figures(sums, uses, settled, parts, weighed, variants, reference)
     return {
         "contributions": tables.checked(tables.Contributions, parts, "total"),
         "inputs": tables.checked(tables.Inputs, leaves, "total"),
+        "two_routes": tables.empty(tables.TwoRoutes) if routes is None else routes,
         "figures": tables.checked(tables.Figures, figures, "total"),
         "shares": shares,
     }
@@ -59,8 +64,9 @@ def contributions(
     """One row per counted line and component (model Contributions).
 
     Water is a balance, not a retention: what a food gains or loses in cooking beyond its
-    own water is water, so WATER's factor is 1 + 100 (yield - 1) / water per 100 g,
-    never below 0 (mass balance; fat that drips off is neglected in this form).
+    own water is water, but for the alcohol that flew off with it, so WATER's factor is
+    1 + (100 (yield - 1) + alcohol lost) / water, both per 100 g, and never below 0 (mass
+    balance; fat that drips off is neglected in this form).
     """
     summed = components[components["component"] != "ENERC"]
     frame = counted[["recipe_id", "variant_id", "line_no", "line_id", "table", "entry_id", "edible_g"]].merge(
@@ -88,9 +94,14 @@ def contributions(
 
 
 def _balance_water(frame: pd.DataFrame) -> None:
+    """Sets the factor of WATER; less than a billionth of the food's water is rounding, and counts as none."""
     water = (frame["component"] == WATER) & (frame["value_per_100g"] > 0)
-    change = (frame.loc[water, "yield_fraction"].fillna(1.0) - 1) * 100 / frame.loc[water, "value_per_100g"]
-    frame.loc[water, "retention_fraction"] = (1 + change).clip(lower=0)
+    alcohol = frame[frame["component"] == ALCOHOL].set_index("line_id")
+    flown = (alcohol["value_per_100g"] * (1 - alcohol["retention_fraction"])).fillna(0.0)
+    here = frame[water]
+    change = (here["yield_fraction"].fillna(1.0) - 1) * 100 + here["line_id"].map(flown).astype("float64").fillna(0.0)
+    fraction = 1 + change / here["value_per_100g"]
+    frame.loc[water, "retention_fraction"] = fraction.where(fraction > NO_WATER, 0.0)
 
 
 def _keep_known_inputs(parts: pd.DataFrame, leaves: pd.DataFrame) -> None:

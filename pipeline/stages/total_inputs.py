@@ -32,6 +32,7 @@ import pandas as pd
 
 from pipeline import lineage, tables
 from pipeline.composition.common import DOUBT_FACTOR, WITH_LIMIT
+from pipeline.stages import two_routes
 
 COLUMNS = tables.columns(tables.Inputs)
 # A standard error counts as a spread between samples only from this many samples on.
@@ -43,9 +44,11 @@ EVEN_90 = (0.1, 1.9)
 EVENLY = "even over its range"
 
 
-def inputs(parts, counted, weighed, cooked, retentions, candidates, recipes, entries, values, reference, disagreements=None) -> pd.DataFrame:
-    """All inputs (model Inputs), sorted by id; arguments as in :func:`pipeline.stages.total.total`."""
-    spread = composition_spread(values, entries, reference.composition_spread, disagreements)
+def inputs(parts, counted, weighed, cooked, retentions, candidates, recipes, values, reference, spread, routes=None) -> pd.DataFrame:
+    """All inputs (model Inputs), sorted by id; arguments as in :func:`pipeline.stages.total.total`.
+
+    ``spread`` is what :func:`composition_spread` gives, ``routes`` what :func:`pipeline.stages.two_routes.compared` does.
+    """
     frames = [
         mass_inputs(counted, weighed, reference),
         composition_inputs(parts, counted, spread),
@@ -53,6 +56,7 @@ def inputs(parts, counted, weighed, cooked, retentions, candidates, recipes, ent
         retention_inputs(parts, retentions, reference.retention),
         yield_inputs(counted, cooked, reference.yields),
         finished_inputs(recipes, reference),
+        tables.empty(tables.Inputs) if routes is None else two_routes.inputs(routes),
     ]
     filled = [part for part in frames if len(part)]
     if not filled:
@@ -113,15 +117,17 @@ def _frame(rows: dict) -> pd.DataFrame:
 
 def mass_inputs(counted: pd.DataFrame, weighed: pd.DataFrame, reference) -> pd.DataFrame:
     """Quantity, measure, density and edible fraction of every counted line."""
-    here = weighed[weighed["line_id"].isin(counted["line_id"])].merge(counted[["line_id", "entry_id"]], on="line_id")
+    here = weighed.assign(measure_input=measure_input_id(weighed)).merge(counted[["line_id", "entry_id"]], on="line_id")
     quantity = _ranged(here, "quantity:" + here["line_id"], "quantity", ("quantity", "quantity_low", "quantity_high"), "1",
                        "common-practice", here["line_id"])
     measured = here[here["measure_value"].notna()]
     ruled = reference.amount_rules.assign(measure_id="rule:" + reference.amount_rules["rule_id"])
-    sources = pd.concat([reference.measures, ruled]).set_index("measure_id")["source_id"]
-    measure = _ranged(measured, measure_input_id(measured), "measure",
+    sources = pd.concat([reference.measures, ruled]).set_index("measure_id")[["source_id", "spread_source_id"]]
+    first = measured["measure_id"].str.split("+").str[0]
+    measure = _ranged(measured, measured["measure_input"], "measure",
                       ("measure_value", "measure_low", "measure_high"), measured["measure_unit"],
-                      measured["measure_id"].str.split("+").str[0].map(sources).fillna(_unit_source(measured["measure_id"])), measured["measure_id"])
+                      first.map(sources["source_id"]).fillna(_unit_source(measured["measure_id"])), measured["measure_id"],
+                      first.map(sources["spread_source_id"]))
     dense = here[here["density_id"] != ""]
     density_sources = reference.densities.set_index("density_id")["source_id"]
     density = _ranged(dense, "density:" + dense["density_id"], "density",
@@ -141,9 +147,16 @@ def _unit_source(measure_ids: pd.Series) -> pd.Series:
     return custom.map({True: "kitchen-spoons", False: "kitchen-units"})
 
 
-def measure_input_id(frame: pd.DataFrame) -> pd.Series:
-    """A measure's error belongs to the line: two cooks' handfuls differ."""
-    return "measure:" + frame["measure_id"] + ":" + frame["line_id"]
+def measure_input_id(weighed: pd.DataFrame) -> pd.Series:
+    """A measure's error is one within a recipe: the same cook's spoon, and onions from the same bag.
+
+    Another kitchen's handful is another error. ``weighed`` has all lines of its recipes: where a recipe
+    uses one measure with different numbers (another trimming, a cup of another size), each line has its own.
+    """
+    recipe = lineage.recipe_of(weighed["line_id"])
+    numbers = weighed.groupby([recipe, weighed["measure_id"]])[["measure_value", "measure_low", "measure_high"]].transform("nunique")
+    one = (numbers <= 1).all(axis=1)
+    return "measure:" + weighed["measure_id"] + ":" + recipe.where(one, weighed["line_id"])
 
 
 def edible_input_id(frame: pd.DataFrame) -> pd.Series:
@@ -151,12 +164,17 @@ def edible_input_id(frame: pd.DataFrame) -> pd.Series:
     return "edible:" + frame["edible_id"] + ":" + frame["entry_id"]
 
 
-def _ranged(frame, ids, kind, names, unit, source_id, source_row) -> pd.DataFrame:
+def _ranged(frame, ids, kind, names, unit, source_id, source_row, spread_source_id=None) -> pd.DataFrame:
+    """Rows of inputs from columns of ``frame``; where another source than the value's gives the interval, ``basis`` names it."""
     value, low, high = (frame[name] for name in names)
+    basis = pd.Series("90 % interval", index=frame.index)
+    if spread_source_id is not None:
+        elsewhere = spread_source_id.notna() & (spread_source_id != "") & (spread_source_id != source_id)
+        basis = (basis + ", its width from " + spread_source_id.astype("str")).where(elsewhere, basis)
     return _frame({
         "input_id": ids, "kind": kind, "value": value, "low": low, "high": high,
         "standard_uncertainty": lineage.standard_uncertainty(low, high), "unit": unit, "source_id": source_id,
-        "source_row": source_row, "basis": "90 % interval",
+        "source_row": source_row, "basis": basis,
     })
 
 
@@ -214,16 +232,16 @@ def retention_inputs(parts: pd.DataFrame, retentions: pd.DataFrame, factors: pd.
     used = used[(used["retention_id"] != "") & ids.isin(parts["retention_input"])]
     named = retentions.assign(named=retentions["retention_id"] + ":" + retentions["component"])
     _one_value_per_id(named[named["retention_id"] != ""], "named", "retention_fraction")
-    sources = dict(zip(factors["retention_code"] + ":" + factors["component"], factors["source_id"], strict=True))
+    sources = factors.set_index(factors["retention_code"] + ":" + factors["component"])[["source_id", "spread_source_id"]]
     first = _first_row(used["retention_id"]) + ":" + used["component"]
     return _ranged(used, "retention:" + used["retention_id"] + ":" + used["component"], "retention",
                    ("retention_fraction", "retention_low", "retention_high"), "1",
-                   first.map(sources).fillna("mass-balance"), used["retention_id"])
+                   first.map(sources["source_id"]).fillna("mass-balance"), used["retention_id"], first.map(sources["spread_source_id"]))
 
 
 def _first_row(ids: pd.Series) -> pd.Series:
-    """The reference row of the first factor of a chain ("a+b@18min" -> "a"); its source stands for the chain."""
-    return ids.str.split("+").str[0].str.split("@").str[0]
+    """The reference row of the first factor of a chain ("a@18min+b" -> "a", "a|at-least:0.9" -> "a"); its source stands for the chain."""
+    return ids.str.extract(r"^([^+@|]*)", expand=False)
 
 
 def _one_value_per_id(frame: pd.DataFrame, id_column: str, value_column: str) -> None:

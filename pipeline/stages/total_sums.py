@@ -18,8 +18,8 @@ RULED = "rule:"
 NAMED_LINES = 3
 
 
-def uses(parts, counted, weighed, cooked, recipes, leaves) -> pd.DataFrame:
-    """How each summand depends on each input.
+def uses(parts, counted, weighed, cooked, recipes, leaves, routes=None) -> pd.DataFrame:
+    """How each summand depends on each input; ``routes`` is a table of model TwoRoutes.
 
     Columns recipe_id, variant_id, component (or ``MASS``), input_id, effect: the change
     of the summand for one standard uncertainty of the input, in the summand's unit.
@@ -50,10 +50,19 @@ def uses(parts, counted, weighed, cooked, recipes, leaves) -> pd.DataFrame:
         input_id=known["retention_input"], effect=per_factor * _of(uncertainty, known["retention_input"]))
     by_yield = weight[KEY].assign(
         component=MASS, input_id=weight["yield_input"], effect=weight["edible_g"] * _of(uncertainty, weight["yield_input"]))
-    frame = pd.concat([by_mass[[*KEY, "component", "input_id", "effect"]], by_composition, by_match, by_retention, by_yield],
-                      ignore_index=True)
+    frame = pd.concat([by_mass[[*KEY, "component", "input_id", "effect"]], by_composition, by_match, by_retention, by_yield,
+                       _by_routes(known, routes)], ignore_index=True)
     frame = frame[frame["effect"].fillna(0) != 0]
     return _with_finished_weight(frame, recipes, uncertainty)
+
+
+def _by_routes(known: pd.DataFrame, routes: pd.DataFrame | None) -> pd.DataFrame:
+    """What the two routes to an amount leave open between them."""
+    if routes is None or routes.empty:
+        return pd.DataFrame(columns=[*KEY, "component", "input_id", "effect"]).astype({"effect": "float64"})
+    open_ = routes.loc[routes["added_uncertainty"] > 0, ["line_id", "component", "routes_input", "added_uncertainty"]]
+    frame = known.merge(open_, on=["line_id", "component"])
+    return frame[[*KEY, "component"]].assign(input_id=frame["routes_input"], effect=frame["edible_g"] / 100 * frame["added_uncertainty"])
 
 
 def _of(numbers: pd.Series, ids: pd.Series) -> pd.Series:
@@ -71,9 +80,9 @@ def cooked_weight(counted: pd.DataFrame, cooked: pd.DataFrame) -> pd.DataFrame:
 def _mass_inputs_by_line(counted: pd.DataFrame, weighed: pd.DataFrame) -> pd.DataFrame:
     from pipeline.stages.total_inputs import edible_input_id, measure_input_id
 
-    here = weighed.merge(counted[["line_id", "entry_id"]], on="line_id")
+    here = weighed.assign(measure_input=measure_input_id(weighed)).merge(counted[["line_id", "entry_id"]], on="line_id")
     ids = [("quantity:" + here["line_id"], here["quantity"].notna()),
-           (measure_input_id(here), here["measure_value"].notna()),
+           (here["measure_input"], here["measure_value"].notna()),
            ("density:" + here["density_id"], here["density_id"] != ""),
            (edible_input_id(here), here["edible_id"] != "")]
     return pd.concat([pd.DataFrame({"line_id": here["line_id"], "input_id": names})[applies] for names, applies in ids],
