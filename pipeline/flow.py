@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
@@ -15,9 +16,10 @@ from pipeline import checks, content, steps
 from pipeline import job as jobs
 from pipeline.content import Keyed
 from pipeline.job import Job
-from pipeline.orchestration import is_cached, run_flow, stage_task
+from pipeline.orchestration import is_cached, kept_results, run_flow, stage_task
 from pipeline.problems import InputError, Problem
 from pipeline.stages.release import ReleaseResult, release
+from pipeline.stages.release_plots import plots
 
 # A stage's kept results depend on its own code, not on that of the other stages.
 CODE = {name: (Path(steps.__file__), *(file for function in steps.CODE[name] for file in content.code_files(function)))
@@ -57,7 +59,8 @@ def run(job: Job, output: Path, progress: Progress) -> Outcome:
             status = jobs.exit_status(tables)
             guarded = checker.submit(checks.guard, tables, sorted({*job.reference.components["component"], *jobs.DERIVED}))
             written = task(release, name="release", cache_policy=NO_CACHE, persist_result=False)(
-                tables, jobs.meta(job, status), output, guarded.result, already_locked=True)
+                tables, jobs.meta(job, status), output, guarded.result, already_locked=True,
+                plots=partial(plots, kept=kept_results()))
             progress("release", False)
             return Outcome(tables, written, status, sum(flags), len(flags))
 

@@ -69,6 +69,11 @@ def results_folder(root: Path) -> Path:
     return root / STATE_FOLDER / "results"
 
 
+def kept_results() -> Path:
+    """Where this run keeps results; call :func:`prepare` first."""
+    return results_folder(_root)
+
+
 def prepare(root: Path) -> None:
     """Set Prefect up for `root` and, where no server is configured, launch a temporary one in the background.
 

@@ -34,7 +34,9 @@ MANIFEST = "manifest.json"
 LATEST = "latest"
 RELEASE_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,79}")
 # The libraries on which a number, or a byte of a file, may depend.
-LIBRARIES = ("numpy", "pandas", "pyarrow", "great-expectations")
+LIBRARIES = ("numpy", "pandas", "pyarrow", "great-expectations", "matplotlib", "pillow")
+# From the released tables and the cautions to the files of the plots by their path.
+Plots = Callable[[Mapping[str, pd.DataFrame], pd.DataFrame], Mapping[str, bytes]]
 
 
 @dataclass(frozen=True)
@@ -79,14 +81,14 @@ class ReleaseResult:
 
 def release(
     tables: Mapping[str, pd.DataFrame], meta: ReleaseMeta, output: Path,
-    checks: CheckResult | Callable[[], CheckResult], already_locked: bool = False,
+    checks: CheckResult | Callable[[], CheckResult], already_locked: bool = False, plots: Plots | None = None,
 ) -> ReleaseResult:
     """Write ``output/<release_id>/`` and point ``output/latest`` at it.
 
     ``checks`` is the result of ``pipeline.checks.guard``, or a call that waits for it
     (asked for when the tables are on the disk). ``already_locked`` says that the caller
-    holds ``release_folder.locked(output)``. Raises InputError, and leaves what was there
-    before, when a check failed, a table is not as declared, the disk is full or cannot be
+    holds ``release_folder.locked(output)``. ``plots`` draws (``release_plots.plots``); None
+    leaves the plots out. Raises InputError, and leaves what was there before, when a check failed, a table is not as declared, the disk is full or cannot be
     written, or another run is writing there. Ctrl-C leaves what was there before, too.
     """
     frames = arranged(tables)
@@ -96,17 +98,20 @@ def release(
             f"release {meta.release_id!r}", "is not a usable name", "Use lower-case letters, digits and hyphens"))
     with nullcontext() if already_locked else locked(output), staging(output, meta.release_id) as folder:
         written = _write_tables(frames, folder)
+        # Drawn while the checks run in another process.
+        drawn = plots(frames, meta.cautions) if plots else {}
         passed = _passed(checks() if callable(checks) else checks)
         package = datapackage(
             frames, written, meta.release_id, meta.title, cautions, meta.sources, [dict(one) for one in meta.licences])
-        texts = {
+        contents = {
+            **drawn,
             "datapackage.json": as_json(package),
             "checks.json": passed.as_json(),
             "checks.html": report_page(passed, frames, meta.title, meta.release_id, cautions).encode(),
             "CAUTIONS.txt": ("\n\n".join(cautions) + "\n").encode(),
-            "README.txt": readme(meta.title, frames).encode(),
+            "README.txt": readme(meta.title, frames, bool(drawn)).encode(),
         }
-        for path, content in texts.items():
+        for path, content in contents.items():
             written[path] = _write(folder / path, content)
         manifest = _manifest(meta, frames, written)
         files.write_file(folder / MANIFEST, as_json(manifest))

@@ -157,6 +157,24 @@ DESCRIPTIONS: dict[str, str] = {
     "yield_high": "Upper end of the 90 % interval of the yield",
     "yield_id": "The yield factor used",
     "yield_low": "Lower end of the 90 % interval of the yield",
+    "two_routes.added_uncertainty": "What the disagreement adds to the standard uncertainty, per 100 g of the raw food",
+    "two_routes.agreement": "within: the cooked entry is within the reach of the first route; widened: the interval was widened to reach it; apart: "
+                            "the two have no interval in common",
+    "two_routes.by_cooked": "What the line keeps per 100 g of the raw food: cooked value x yield",
+    "two_routes.by_cooked_high": "Upper end of its 90 % interval, from the yield and the table's mean",
+    "two_routes.by_cooked_low": "Lower end of its 90 % interval, from the yield and the table's mean",
+    "two_routes.by_retention": "What the line keeps per 100 g of the raw food: raw value x retention; the figures use this one",
+    "two_routes.by_retention_high": "Upper end of its 90 % interval, from the retention and the table's mean",
+    "two_routes.by_retention_low": "Lower end of its 90 % interval, from the retention and the table's mean",
+    "two_routes.cooked_entry_id": "The entry of the same food, cooked in the manner of the line",
+    "two_routes.cooked_error": "Standard error of the cooked value as a mean",
+    "two_routes.cooked_value": "The value of the cooked entry, per 100 g",
+    "two_routes.raw_entry_id": "The entry of the line",
+    "two_routes.raw_error": "Standard error of the raw value as a mean",
+    "two_routes.raw_value": "The value of the line's entry, per 100 g",
+    "two_routes.relative_difference": "The distance of the two routes in parts of their mean",
+    "two_routes.routes_input": "The input that the disagreement adds; empty if it adds nothing",
+    "two_routes.yield_id": "The yield factor used; solids where the dry matter of the two entries gives it",
     "decisions.file": "Which kind of decision: of a food, of a method, or that foods of two tables are the same",
     "decisions.what": "What was decided",
     "disagreements.why": "Why the two entries are the same food",
@@ -189,7 +207,8 @@ _DENSITIES = ("density_g_per_ml", "density_low", "density_high")
 _IN_UNIT_COLUMN = {
     "value", "low", "high", "limit", "amount", "expected_low", "expected_high", "value_per_100g", "standard_error",
     "minimum", "maximum", "standard_uncertainty", "quantity_low", "quantity_high", "value_a", "value_b",
-    "recomputed", "difference",
+    "recomputed", "difference", "raw_value", "raw_error", "cooked_value", "cooked_error", "added_uncertainty",
+    *(f"{route}{end}" for route in ("by_retention", "by_cooked") for end in ("", "_low", "_high")),
 }
 
 

@@ -155,7 +155,12 @@ def _source(row: dict[str, str]) -> dict[str, str]:
     return {**source, "path": found.group().rstrip(").,;")} if found else source
 
 
-def readme(title: str, frames: dict[str, pd.DataFrame]) -> str:
+PLOTS = """plots/       Two plots per recipe, as SVG and PNG: where its potassium, phosphorus, sodium and protein come from, raw to
+             plate, and what makes their intervals wide. Show a plot whole, with the words at its foot.
+"""
+
+
+def readme(title: str, frames: dict[str, pd.DataFrame], has_plots: bool = False) -> str:
     """What each file of the release is, for somebody who has only the folder."""
     evidence = fill(", ".join(name for name in frames if TABLES[name].folder == EVIDENCE) + ".", 100,
                     subsequent_indent=" " * 13)
@@ -167,7 +172,7 @@ findings     What the audit noticed. worklist: the lines to settle, best first. 
 withheld     Which figures are withheld, and why. A withheld figure is empty; empty is never zero.
 evidence/    What every figure rests on, table by table:
              {evidence}
-CAUTIONS.txt Read this before you show a figure to anybody, and print it beside the figures.
+{PLOTS if has_plots else ""}CAUTIONS.txt Read this before you show a figure to anybody, and print it beside the figures.
 checks.html  The checks that this release passed, to read or print; checks.json is the same for machines.
 manifest.json and datapackage.json: the SHA-256 of every file in and out; the meaning, type and unit of every column.
 The component NA is sodium, not "no answer": when you read a CSV, tell your program not to take NA for an empty cell.

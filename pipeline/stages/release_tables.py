@@ -102,6 +102,9 @@ TABLES: dict[str, Released] = {
     "inputs": Released(
         "Every uncertain input with its 90 % interval and source", EVIDENCE, tables.Inputs, ("input_id",),
         points_to=(_TO_SOURCE,)),
+    "two_routes": Released(
+        "What lines keep, computed from the raw entry and from the cooked one", EVIDENCE, tables.TwoRoutes,
+        ("line_id", "component"), points_to=(_TO_LINE, _TO_SOURCE)),
     "shares": Released(
         "The largest shares of inputs in the variance of each total", EVIDENCE,
         key=("recipe_id", "variant_id", "component", "unit", "input_id"), points_to=(_TO_VARIANT, _TO_INPUT)),
