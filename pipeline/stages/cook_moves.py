@@ -9,17 +9,31 @@ from __future__ import annotations
 import math
 import re
 
-from pipeline.stages.cook_names import Mentions, mentions
-from pipeline.stages.cook_pots import HEATING, NEW_PAN, OLD_PAN, Kitchen, Pot
-from pipeline.stages.cook_words import COOKS_UNTIL, DESTINATION, MIXES, NEW_CONTAINER, ONTO, THE_CONTAINER, Clause
+from pipeline.stages.cook_names import Mentions, is_liquid, mentions, singular
+from pipeline.stages.cook_pots import HEATING, NEW_PAN, OLD_PAN, SHAPED, Kitchen, Pot
+from pipeline.stages.cook_words import COOKS_UNTIL, DESTINATION, FOODS_AS_VERBS, MIXES, NEW_CONTAINER, ONTO, THE_CONTAINER, Clause
 
 ONWARDS = re.compile(r"\s(?:into|onto|over|on|in|through)\s(?!half\b|two\b|the fridge\b|a cool\b)")
 CUTS = ("cut", "chop", "slice", "dice", "halve", "quarter", "divide into", "shape", "form", "roll", "peel", "turn", "turn over", "rinse", "wash", "chill", "cool",
         "preheat", "grease", "line", "discard", "check", "refresh", "knock back", "set", "prove", "pat", "dry", "oil", "butter", "flip", "taste", "uncover")
+NO_TOPIC = ("discard", "check", "taste", "preheat", "grease", "line", "skim")  # what they name is not cooked next
 APPLIANCES = ((re.compile(r"\b(?:slow|pressure|multi)[ -]?cooker\b|\binstant pot\b|\bcrock ?pot\b"), "simmer"), (re.compile(r"\bair[ -]?fryer\b"), "bake"),
               (re.compile(r"\brice cooker\b"), "boil"), (re.compile(r"\bmicrowav(?:e|eable|e-?safe|e-?proof)\b[^.]*\b(?:dish|bowl|plate|jug)\b"), "microwave"))
+WORKED_INTO = ("toss", "coat", "dust", "season", "rub", "brush", "dredge", "dip", "cover")
+SHAPES = ("shape", "form", "roll", "divide into", "cut")
+# "Tip into the pan with the stock": what is tipped stands in the clause before.
+LEAVES_OUT = ("tip", "put", "add", "place", "pour", "transfer", "return", "arrange", "layer", "spoon", "pile", "lay", "spread", "stir")
+STIRRED_IN = ("stir in", "mix in", "fold in", "stir through", "beat in")
+ROLLED_IN = ("roll in", "turn in", "coat in", "rub with", "dip in", "toss in")
+BOWL = re.compile(r"\b(?:in|into) (?:an?|the|your) (?:[\w-]+ ){0,2}(?:bowl|jug|food processor|blender)\b(?! of\b)")
+ON_TOP = re.compile(r"\b(?:on(?: the)? top|over the top|over)\b\s*(?:and|then|,|$)")
+OVEN_DISH = re.compile(r"\b(?:(?:roasting|baking|oven|sheet)[ -](?:tins?|trays?|sheets?|dish|pans?)|(?:ovenproof|oven-proof|gratin|pie) dish|muffin tins?|loaf tin)\b")
+WITH_FRESH = re.compile(r"\s*(?:it |them )?(?:with|in) (?:more |some )?(?:fresh|cold|clean)\s*(?:and\b|,|$)")
+NAMED_PART = re.compile(r"\s*(?:the|any|all|its|their)\s+\w+")  # "the seeds", "any bones": of no line
+ADD_ALONG = re.compile(r"(?:add|(?:stir|fold|mix) in(?=\s*with\b))(?: them| it| these)?\s*(?:with\b|$|,)")
+A_PAN = re.compile(r"\s*(?:an?|the|another)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok)\b")
 HOT_LIQUID = re.compile(r"\b(?:simmering|bubbling|boiling|hot)\b")
-FRYING_PAN = re.compile(r"\bthe (?:[\w-]+ )?(?:frying pan|wok|skillet)\b")
+FRYING_PAN = re.compile(r"\b(?:the (?:[\w-]+ )?|(?:to|into|in) )(?:frying pan|wok|skillet)\b")
 PARTICIPLES = {"toasted": "grill", "grilled": "grill", "steamed": "steam", "boiled": "boil", "roasted": "bake", "roast": "bake", "baked": "bake", "fried": "stir-fry",
                "microwaved": "microwave", "mashed": "boil", "warmed": "", "heated": "", "cooked": ""}
 PARTICIPLE = re.compile(r"\b(?:" + "|".join(PARTICIPLES) + r")\b")
@@ -34,9 +48,9 @@ def heat_of(kitchen: Kitchen, pot: Pot | None, clause: Clause, found: Mentions) 
         return ""
     if pot.heat == "stir-fry" and kitchen.holds_liquid(pot) and not re.search(r"\bfry|brown|(?:each|a|per|one|other|both) sides?\b", clause.sentence.lower()):
         return "simmer"
-    if pot.heat:
-        return pot.heat
-    if kitchen.holds_liquid(pot) and pot is kitchen.hot:
+    if pot.heat or pot.oven:
+        return pot.heat or "bake"
+    if kitchen.holds_liquid(pot) and not kitchen.is_batter(pot):
         return "simmer"
     return "boil" if pot.water else ""
 
@@ -52,14 +66,21 @@ def add(kitchen: Kitchen, clause: Clause, text: str) -> None:
         kitchen.current = None
         combine(kitchen, clause, text)
         return
+    cold = not (kitchen.current and kitchen.current.heat)
+    joins = clause.verb.phrase in STIRRED_IN and not OLD_PAN.search(text)  # "grate the carrot and stir in the mayonnaise"
+    worked = joins and cold or clause.verb.phrase in WORKED_INTO and re.match(r"\s*(?:with|in)\b", text) or clause.verb.phrase in ROLLED_IN and (
+        cold or clause.verb.phrase != "toss in")
+    if worked and named and kitchen.unsaid():  # "slice the beef and dust with the flour"
+        combine(kitchen, clause, text)
+        return
     pot = gather(kitchen, clause, text, new=False)
-    timed = not math.isnan(clause.minutes) or clause.verb.phrase.split()[0].endswith("ing") or COOKS_UNTIL.search(clause.text)
+    late = re.search(r"\b(?:last|final)\b|\b(?:before|towards) the end\b", clause.text + clause.before)  # its minutes are not more minutes of the others
+    timed = late or not math.isnan(clause.minutes) or clause.verb.phrase.split()[0].endswith("ing") or COOKS_UNTIL.search(clause.text)
     if not pot.heat and HOT_LIQUID.search(clause.text) and kitchen.holds_liquid(pot):
         pot.heat = "simmer"
     if not (timed and pot.heat):
         return
     method = heat_of(kitchen, pot, clause, Mentions())
-    late = re.search(r"\b(?:last|final)\b|\bbefore the end\b", clause.text + clause.before)  # its minutes are not more minutes of the others
     for number in [n for n in pot.lines if not late or n in kitchen.last]:
         kitchen.event(number, method, clause, pot, "named" if number in kitchen.last else "pot")
     kitchen.heated(pot)
@@ -71,7 +92,7 @@ def _split(clause: Clause, text: str) -> tuple[str, str]:
         where, what = (" " + text).split(" with ", 1)
         return what, where
     what, where = (DESTINATION.split(" " + text, maxsplit=1) + [""])[:2]
-    if not what.strip() and where and not re.match(r"\s*(?:an?|the|another)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok)\b", where):
+    if not what.strip() and where and re.match(r"\s*(?:over|through|on(?! top of)|round|around)\b", text) and not A_PAN.match(where):
         return where, ""  # "over the stock", "through the herbs": said after the verb
     if " with " in where:  # "to the pan with the tomatoes"
         where, more = where.split(" with ", 1)
@@ -87,39 +108,72 @@ def gather(kitchen: Kitchen, clause: Clause, text: str, new: bool, rule: str = "
         what, where = "", what
     found, to = kitchen.resolve(what, clause.before), mentions(where, kitchen.lines)
     objects = kitchen.objects(found)
-    if objects and kitchen.last and re.match(r"\s*(?:it|them|these|this|both)\b", text):  # "put it in a pan with the water"
-        objects = list(dict.fromkeys([*kitchen.last, *objects]))
     places = {phrase.method for phrase in clause.places}
-    called = kitchen.vessel(found.vessel) if found.vessel else None
     pot, told = _destination(kitchen, clause, what, where, objects, to, new)
-    for appliance, method in APPLIANCES:
-        if appliance.search(clause.text):
-            pot.heat, pot.kept = method, method in ("simmer", "boil")
-    if "boil" in places:
-        pot.heat, pot.water = "boil", True
+    if dish := _along_into(kitchen, clause, text):
+        pot, told, objects = dish, True, list(dict.fromkeys([*kitchen.current.lines, *objects]))
+    _set_up(kitchen, clause, text, pot, told, objects)
     if "water" in places or (re.search(r"\bwater\b", clause.text) and not kitchen.names_water(found)):
         pot.water = pot.water or not kitchen.holds_liquid(pot)
-    left_out = re.match(r"\s*(?:in|into|to|on)\b", text) and clause.verb.phrase in ("tip", "put", "add", "place", "pour", "transfer", "return", "arrange", "layer", "spoon", "pile", "lay", "spread")
+    left_out = re.match(r"\s*(?:in|into|to|on)\b", text) and clause.verb.phrase in LEAVES_OUT
     if objects and left_out:  # "rinse the beans. Tip into the pan with the stock"
         objects = list(dict.fromkeys([*kitchen.last, *objects]))
-    poured = told and kitchen.current is kitchen.mixed  # "pour over": what was just mixed
-    if not objects and (found.pronoun or found.vessel or poured) and kitchen.current is not pot:
-        home = called if found.vessel else kitchen.pot_of(kitchen.last)
-        objects = list((home or kitchen.current or Pot()).lines)
-    elif not objects and kitchen.mixed and kitchen.mixed is not pot and not what.strip() and where:
-        objects = list(kitchen.mixed.lines)
-    elif not objects and (new or clause.verb.phrase in ("tip", "pour", "scrape")) and told and not _only_water(clause) and kitchen.current:
-        prepared = kitchen.last and not set(kitchen.last) & set(kitchen.current.lines)  # "halve the peppers and lay in a dish"
-        objects = list(kitchen.last if prepared else kitchen.current.lines)
+    objects = objects or _unnamed(kitchen, clause, found, pot, told, new, only_where=not what.strip() and bool(where))
     if told or new or found.vessel or clause.verb.phrase in ("tip", "pour", "add", "pour in", "stir in", "return", "put back", "tip back"):
         objects = kitchen.with_companions([n for n in objects if n not in pot.lines], pot)
     how = rule or ("group" if objects and set(objects) <= set(found.group) else "named")
     kitchen.move(objects, pot, clause.sentence, rule=how)
-    kitchen.current = pot
+    kitchen.current, kitchen.placed = pot, True
     if pot.heat:
         kitchen.hot = pot
-    kitchen.last = objects or kitchen.last
+    covered = clause.verb.phrase in ("cover", "top") and re.match(r"\s*with\b", text) and kitchen.last  # "cover with the milk ... lift it out"
+    kitchen.last = kitchen.last if covered else objects or kitchen.last
     return pot
+
+
+def _along_into(kitchen: Kitchen, clause: Clause, text: str) -> Pot | None:
+    """ "Soften the onions and add with the carrots": the dish laid out before; None when the words mean no other pot."""
+    dish = kitchen.dish
+    if clause.verb.phrase != "add" and kitchen.current is kitchen.mixed:
+        dish = kitchen.previous  # "mash the bananas and stir in with the nuts": into what was mixed before
+    other = dish and dish.lines and kitchen.current not in (None, dish)
+    return dish if other and ADD_ALONG.match(f"{clause.verb.phrase}{text}") else None
+
+
+def _set_up(kitchen: Kitchen, clause: Clause, text: str, pot: Pot, told: bool, objects: list[int]) -> None:
+    """What the words say of the pot itself: an oven dish, a mixing bowl, an appliance, water in it."""
+    if OVEN_DISH.search(clause.text):
+        pot.oven = True
+    swells = any(kitchen.lines[n].cooking_class in ("grains", "noodles", "rice", "legumes-dried") for n in pot.lines + objects)
+    if told and not pot.heat and not pot.water and not swells and BOWL.search(clause.text):
+        kitchen.previous, kitchen.mixed = kitchen.hot, pot
+    if told and not pot.heat and (NEW_CONTAINER.search(clause.text) or THE_CONTAINER.search(clause.text)):
+        kitchen.dish = pot
+    for appliance, method in APPLIANCES:
+        if appliance.search(clause.text):
+            pot.heat, pot.kept = method, method in ("simmer", "boil")
+    if any(phrase.method == "boil" for phrase in clause.places):
+        pot.heat, pot.water = "boil", True
+    if clause.verb.phrase == "cover" and WITH_FRESH.match(text):  # "cover with fresh and simmer"
+        pot.water = True
+
+
+def _unnamed(kitchen: Kitchen, clause: Clause, found: Mentions, pot: Pot, told: bool, new: bool, only_where: bool) -> list[int]:
+    """The lines that a clause moves without naming them; ``only_where``: it says no more than where to."""
+    poured = told and kitchen.mixed is not None and kitchen.current is kitchen.mixed  # "pour over": what was just mixed
+    if (found.pronoun or found.vessel or poured) and kitchen.current is not pot:
+        if found.vessel:
+            return list((kitchen.vessel(found.vessel) or kitchen.current or Pot()).lines)
+        if found.pronoun and kitchen.last and not any(n in kitchen.where for n in kitchen.last):  # "halve the peppers and sit them in a dish"
+            return list(kitchen.last)
+        return list((kitchen.pot_of(kitchen.last) or kitchen.current or Pot()).lines)
+    if only_where and kitchen.mixed and kitchen.mixed.lines and kitchen.mixed is not pot:
+        return list(kitchen.mixed.lines)
+    if not told or _only_water(clause) or not (new or clause.verb.phrase in ("tip", "pour", "scrape")):
+        return []
+    here = kitchen.current.lines if kitchen.current else []
+    prepared = kitchen.last and not set(kitchen.last) & set(here)  # "halve the peppers and lay in a dish"
+    return list(kitchen.last if prepared else here)
 
 
 def _waits_for_topping(kitchen: Kitchen, text: str) -> bool:
@@ -130,7 +184,9 @@ def _waits_for_topping(kitchen: Kitchen, text: str) -> bool:
 
 
 def _only_water(clause: Clause) -> bool:
-    """ "Put on a big pan of water": nothing else is moved."""
+    """ "Put on a big pan of water": nothing else is moved; "put in a pan with fresh water" moves what was at hand."""
+    if re.match(r"\s*(?:back )?(?:in|into)\b", clause.text):
+        return False
     return any(phrase.method in ("water", "boil") for phrase in clause.places)
 
 
@@ -141,15 +197,21 @@ def _destination(kitchen, clause, what, where, objects, to: Mentions, new: bool)
     home = kitchen.pot_of(goal)
     if home:
         return home, True
+    if to.pronoun and not to.lines() and where and (home := kitchen.pot_of(kitchen.last)):  # "nestle the fish among them"
+        return home, True
     if to.lines():
-        pot = Pot() if now is None or now.lines and (now.heat or new) and not set(to.lines()) & set(now.lines) else now
+        fresh = clause.verb.phrase in WORKED_INTO and not kitchen.placed  # "brush the courgettes with oil": not in what stands there
+        apart = now is not None and now.lines and not set(to.lines()) & set(now.lines)  # "stir the horseradish into the yoghurt"
+        pot = Pot() if now is None or fresh or apart and (now.heat or new or not kitchen.placed) else now
         if pot is not now and not pot.heat:
             kitchen.previous, kitchen.mixed = now, pot
         kitchen.move(to.lines(), pot, clause.sentence)
         return pot, True
+    if ON_TOP.search(what + where) and kitchen.dish and kitchen.dish is not now and kitchen.dish.lines and (now is None or not now.heat):
+        return kitchen.dish, True  # "pile the mash on top": on what was laid out before
     if kitchen.frying and kitchen.frying is not now and FRYING_PAN.search(both):
         return kitchen.frying, True
-    if NEW_PAN.search(both):
+    if NEW_PAN.search(both) or NEW_PAN.search(clause.text):
         return Pot(), True
     if NEW_CONTAINER.search(both) or THE_CONTAINER.search(both) and not (clause.verb.phrase.startswith("add") and now and now.heat in ("bake", "grill")) and (
             now is None or not now.lines or now.heat):
@@ -159,8 +221,14 @@ def _destination(kitchen, clause, what, where, objects, to: Mentions, new: bool)
         return home, False
     before = kitchen.previous or kitchen.hot
     cold_mix = now is not None and now is kitchen.mixed and before is not None and before is not now
-    if cold_mix and (OLD_PAN.search(both) or set(objects) <= set(now.lines)):
+    laid_out = new and re.search(r"\b(?:on|onto|in|into) an?\b", clause.text)  # "oil the fish and lay it on a rack"
+    if cold_mix and not laid_out and (OLD_PAN.search(both) or set(objects) <= set(now.lines)):
         return before, True
+    foods = {kitchen.lines[n].cooking_class for n in objects} - {"water", "salt", "other", "sugars", "herbs-spices", "stock-sauce", ""}
+    if now and now.heat == "soak" and foods and not kitchen.placed:  # the beans go on soaking; this is something else
+        return Pot(), True
+    if laid_out and not kitchen.placed and now and kitchen.last and not set(kitchen.last) & set(now.lines):
+        return Pot(), True
     return now or Pot(), False
 
 
@@ -168,15 +236,23 @@ def combine(kitchen: Kitchen, clause: Clause, text: str) -> None:
     """Work things together without heat, in a bowl unless they are in a pot already."""
     found = kitchen.resolve(text, clause.before)
     objects = kitchen.objects(found)
+    if re.match(r"\s*into\b", text) and kitchen.current and kitchen.current is kitchen.mixed:  # "work to a paste and whisk into the sauce"
+        gather(kitchen, clause, text, new=False)
+        return
     if not objects:
         return
-    if re.match(r"\s*(?:with|into)\b", text) and kitchen.current:  # "fry the courgette, then mix with the feta"
-        objects = list(dict.fromkeys([*kitchen.current.lines, *objects]))
+    topic = kitchen.unsaid()
+    if re.match(r"\s*(?:with|into|in)\b", text) or clause.verb.phrase in (*ROLLED_IN, *STIRRED_IN) or clause.verb.phrase.endswith(" with"):  # "fry the courgette, then mix with the feta"; "chop the leek and mix with the egg"
+        objects = list(dict.fromkeys([*(topic or (kitchen.current.lines if kitchen.current else [])), *objects]))
     homes = [kitchen.where[n] for n in objects if n in kitchen.where and kitchen.where[n].lines]
-    if homes:
+    if clause.verb.phrase.startswith("mash") or clause.verb.phrase in MIXES and len({id(home) for home in homes}) > 1:  # what was cooked apart meets off the heat
+        pot = Pot()
+        objects = kitchen.with_companions(objects, pot)
+    elif homes:
         pot = kitchen.current if kitchen.current in homes else homes[-1]
         objects = kitchen.with_companions(objects, pot)
-    elif NEW_CONTAINER.search(text) or THE_CONTAINER.search(text) or clause.verb.phrase in MIXES or "together" in text or kitchen.current is None:
+    elif NEW_CONTAINER.search(text) or THE_CONTAINER.search(text) or clause.verb.phrase in MIXES or "together" in text or topic or clause.verb.phrase in FOODS_AS_VERBS or kitchen.current is None or (
+            kitchen.current.heat == "soak"):
         pot = Pot()
     else:
         pot = kitchen.current
@@ -184,6 +260,9 @@ def combine(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if not pot.heat:
         kitchen.previous = kitchen.current if kitchen.current is not pot else kitchen.previous
         kitchen.mixed = pot
+    elif not math.isnan(clause.minutes):  # "return the beef and toss everything together for a minute"
+        for number in list(pot.lines):
+            kitchen.event(number, heat_of(kitchen, pot, clause, Mentions()), clause, pot, "pot")
     kitchen.current, kitchen.last = pot, objects
 
 
@@ -197,11 +276,16 @@ def remove(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if not objects and re.search(r"\b(?:pan|pot|dish|tin|oven|heat|wok)\b", text) and not found.pronoun:
         kitchen.take_off()
         return
+    if not objects and not found.pronoun and not found.vessel and not found.everything and NAMED_PART.match(_split(clause, text)[0]):
+        return
     if not objects and pan:
         fats = [n for n in pan.lines if kitchen.lines[n].cooking_class == "fats-oils"]
         objects = [n for n in (kitchen.last if found.pronoun and kitchen.last else pan.lines) if n not in fats]
     if not objects or pan is None or not any(n in pan.lines for n in objects):
         return
+    for number in objects:  # "drop into boiling water; when they float, lift out"
+        if pan.heat == "boil" and not any(event.pot is pan for event in kitchen.events[number]):
+            kitchen.event(number, "boil", clause, pan, "pot")
     if WATER_GOES.search(clause.sentence.lower()):
         kitchen.pour_off(pan, clause, False)
     elif pan.water and not KEEPS_WATER.search(clause.sentence.lower()):
@@ -218,29 +302,63 @@ def prepare(kitchen: Kitchen, clause: Clause, text: str) -> None:
     """Cut, peel, flake: nothing cooks, unless the words put it somewhere ("flake the fish into the sauce")."""
     what, where = (ONWARDS.split(" " + text, maxsplit=1) + [""])[:2]
     to = mentions(where, kitchen.lines)
+    if ON_TOP.search(text) and kitchen.current and kitchen.placed:  # "pour the sauce over, grate the cheese on top"
+        gather(kitchen, clause, text, new=False)
+        return
     if where and clause.verb.phrase not in CUTS and (kitchen.pot_of(to.lines()) or to.vessel and kitchen.vessel(to.vessel) or not what.strip()
                                                      or NEW_CONTAINER.search(where)):
         gather(kitchen, clause, text if what.strip() else " " + where, new=bool(NEW_CONTAINER.search(where)))
         return
     objects = kitchen.objects(kitchen.resolve(text, ""))
+    if clause.verb.phrase in SHAPES:
+        _shape(kitchen, text, objects)
+    if objects and clause.verb.phrase == "grease" and " with " in text:
+        gather(kitchen, clause, text, new=True)
+        return
+    if clause.verb.phrase == "discard":
+        _throw_away(kitchen, clause, objects)
+    if objects and clause.verb.phrase in FOODS_AS_VERBS:  # "butter the bread"
+        combine(kitchen, clause, f" {clause.verb.phrase} and {text}")
+        return
     for number in objects:
         kitchen.named.setdefault(number, (clause.sentence, "named"))
+    if clause.verb.phrase not in NO_TOPIC and not kitchen.placed:
+        goes_on = clause.verb.phrase in CUTS and not kitchen.topic and text.strip(" ,") not in ("", "and", "then")  # not "peel and slice the leeks"
+        more = objects or (kitchen.last if goes_on else [])
+        kitchen.topic = list(dict.fromkeys([*kitchen.topic, *more]))
     for number in objects or (kitchen.last if clause.verb.phrase in CUTS else []):  # "peel the potatoes and cut into small dice"
         kitchen.cut[number] = f"{kitchen.cut.get(number, '')} {clause.verb.phrase} {clause.text}".strip()
     kitchen.last = objects or kitchen.last
 
 
+def _shape(kitchen: Kitchen, text: str, objects: list[int]) -> None:
+    """ "Shape into burgers": what the burgers are, when they are spoken of again."""
+    names = SHAPED & {singular(word) for word in re.findall(r"\w+", text)}
+    if names and objects and not any(n in kitchen.where for n in objects):
+        kitchen.current = kitchen.mixed = kitchen.new(objects)
+    made = objects or (kitchen.current.lines if kitchen.current else [])
+    kitchen.called.update(dict.fromkeys(names, list(made)))
+
+
+def _throw_away(kitchen: Kitchen, clause: Clause, objects: list[int]) -> None:
+    """ "Discard the milk": what cooked in it was drained."""
+    for number in objects:
+        for event in kitchen.events[number][-1:]:
+            if is_liquid(kitchen.lines[number]):
+                kitchen.pour_off(event.pot, clause, False)
+
+
 def serve(kitchen: Kitchen, clause: Clause, text: str) -> None:
     """On the plate: not cooked, unless the words say it was cooked in passing."""
-    if not clause.verb.phrase.startswith(("serve", "garnish", "decorate", "eat", "pass", "hand")):
+    if not clause.verb.phrase.startswith(("serve", "garnish", "decorate", "eat", "pass", "hand", "have", "go")):
         gather(kitchen, clause, text, new=False, rule="raw-served")
         return
     objects = kitchen.objects(kitchen.resolve(text, clause.before))
-    _cooked_aside(kitchen, clause, text)
+    cooked_aside(kitchen, clause, text)
     kitchen.move([n for n in objects if n not in kitchen.where], Pot(), clause.sentence, rule="raw-served")
 
 
-def _cooked_aside(kitchen: Kitchen, clause: Clause, text: str) -> None:
+def cooked_aside(kitchen: Kitchen, clause: Clause, text: str) -> None:
     """ "Serve with boiled potatoes", "with the wraps, warmed under the grill": cooked in passing."""
     for found in PARTICIPLE.finditer(text):
         after = text[found.end():]

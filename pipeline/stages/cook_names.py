@@ -11,7 +11,7 @@ STOP_WORDS = set("""a an the and or of in into with to on onto over for from at 
 all both each half quarter third some few little bit more most other another one two three four pan pot saucepan frying wok tray dish
 bowl tin casserole oven plate lid heat hob large small big medium deep shallow wide heavy non-stick separate same clean hot cold warm
 minute minutes hour hours min mins second seconds side sides time about around further gently well just until as so if when well-oiled
-before after again back together through piece handful pinch splash drop spoonful teaspoon tablespoon tbsp tsp gram g ml kg level
+before after again back together through under alongside inside among amongst beside beneath below above across between within plus which while here there than only enough too really now piece handful pinch splash drop spoonful teaspoon tablespoon tbsp tsp gram g ml kg level
 heaped dash glug knob plenty kettle degree gas mark 180c 200c fan side good very is are be been has have you your do not no any still
 remaining rest prepared top bottom paper kitchen foil towel film board knife spoon colander sieve everything except""".split())
 ADJECTIVES = set("""red green white black yellow brown spring fresh dried dry frozen tinned canned chopped sliced diced crushed grated
@@ -26,7 +26,7 @@ flour bouillon gravy sherry crumb breadcrumb syrup jam chutney cider water seaso
 # Short names of foods -> the word an ingredient line has.
 ALIASES = {"bicarb": "bicarbonate", "mayo": "mayonnaise", "spud": "potato", "tattie": "potato", "pea": "pois", "broth": "stock", "stock": "broth",
            "scallion": "onion", "zucchini": "courgette", "bouillon": "stock", "crème": "creme", "yogurt": "yoghurt", "yoghurt": "yogurt", "chilli": "chili",
-           "chili": "chilli", "spaghetti": "pasta", "bulgur": "bulghur"}
+           "chili": "chilli", "corn": "sweetcorn", "sweetcorn": "corn", "capsicum": "pepper", "aubergine": "eggplant", "eggplant": "aubergine", "cilantro": "coriander", "mange": "mangetout", "spaghetti": "pasta", "bulgur": "bulghur"}
 SALAD_WORDS = {"salad", "lettuce", "rocket", "watercress", "arugula", "gem", "cress"}  # "the vegetables" are others
 FORM_WORDS = set("""piece slice cube strip half quarter ring chunk leaf stalk stem stick wedge mixture floret skin fillet breast thigh
 clove joint chop cutlet round ribbon spear pod bulb top end tip segment grain contents batter base layer ingredient""".split())
@@ -42,9 +42,12 @@ GROUPS = {
     "fish": ("lean-fish", "oily-fish"), "fillet": ("lean-fish", "oily-fish"), "prawn": ("shellfish",), "seafood": ("shellfish",),
     "pasta": ("pasta",), "spaghetti": ("pasta",), "noodle": ("noodles",), "rice": ("rice",), "grain": ("grains",),
     "bean": ("legumes-dried", "legumes-cooked"), "pulse": ("legumes-dried", "legumes-cooked"), "lentil": ("legumes-dried",),
-    "herb": ("herbs-spices",), "spice": ("herbs-spices",), "seasoning": ("herbs-spices", "salt"), "aromatics": ("other-vegetables", "herbs-spices"),
+    "joint": ("beef", "lamb", "pork", "bacon-ham", "chicken", "turkey"), "flesh": ("lean-fish", "oily-fish"), "breast": ("chicken", "turkey"),
+    "thigh": ("chicken", "turkey"), "drumstick": ("chicken", "turkey"), "herb": ("herbs-spices",), "spice": ("herbs-spices",), "seasoning": ("herbs-spices", "salt"), "aromatics": ("other-vegetables", "herbs-spices"),
     "oil": ("fats-oils",), "fat": ("fats-oils",), "stock": ("stock-sauce",), "wine": ("alcohol",), "alcohol": ("alcohol",),
     "fruit": ("fruit", "citrus", "dried-fruit"), "berry": ("fruit",), "nut": ("nuts-seeds",), "seed": ("nuts-seeds",),
+    "beef": ("beef",), "lamb": ("lamb",), "pork": ("pork", "bacon-ham"), "chicken": ("chicken",), "turkey": ("turkey",), "sausage": ("sausage",),
+    "potato": ("potatoes",), "spud": ("potatoes",), "mushroom": ("mushrooms",), "tomato": ("tomatoes",), "bread": ("bread",), "shrimp": ("shellfish",),
     "egg": ("eggs",), "cheese": ("cheese",), "flour": ("flour",), "sugar": ("sugars",), "milk": ("milk",),
 }
 GROUP_PAIRS = {"dry things": ("flour", "sugars", "salt", "herbs-spices", "grains"), "dry ingredients": ("flour", "sugars", "salt", "herbs-spices"), "wet ingredients": ("eggs", "milk", "fats-oils", "cream-yogurt")}
@@ -70,6 +73,8 @@ class Line:
 
 def is_liquid(line: Line) -> bool:
     """Whether the line is a liquid that things cook in: not soy sauce, mustard or another condiment."""
+    if line.head == "juice" and line.cooking_class == "fruit":
+        return True
     return line.cooking_class in WET_CLASSES and not (line.cooking_class == "stock-sauce" and (
         line.head in CONDIMENTS or line.head == "sauce" and line.words & CONDIMENT_SAUCES))
 
@@ -82,6 +87,7 @@ class Mentions:
     direct: list[int] = field(default_factory=list)
     group: list[int] = field(default_factory=list)
     pronoun: bool = False
+    pronoun_first: bool = False  # "mash them with the butter": they and the butter
     vessel: str = ""
     everything: bool = False
     rest: bool = False
@@ -108,7 +114,7 @@ def _plain_words(text: str) -> list[str]:
 
 def line_of(line_id: str, phrase: str, cooking_class: str, section: str = "", serve: bool = False, cooked_already: bool = False) -> Line:
     """A :class:`Line` with the words it can be called by; the head is the last noun of its phrase."""
-    main = re.split(r",|\(|\bfor\b|\bwith\b|\bin\b", phrase.lower())[0] or phrase.lower()
+    main = re.split(r",|\(|(?<![\w-])(?:for|with|in)(?![\w-])", phrase.lower())[0] or phrase.lower()
     named = [singular(word) for word in _plain_words(main) if not word[0].isdigit()]
     nouns = [word for word in named if word not in STOP_WORDS]
     words = frozenset(nouns)
@@ -123,6 +129,7 @@ def mentions(text: str, lines: list[Line]) -> Mentions:
     found.everything = bool(re.search(r"\b(?:everything(?! else)|the lot|all (?:of )?the (?:other )?ingredients|all ingredients|all together)\b", kept))
     found.rest = bool(re.search(r"\b(?:(?:remaining|rest of the|other) (?:\w+ )?ingredients|everything else|the rest\b(?! of))", kept))
     found.pronoun = bool(re.search(r"\b(?:it|them|they|these|this)\b", kept))
+    found.pronoun_first = bool(re.match(r"\s*(?:all of )?(?:it|them|these|this|both)\b(?! [a-z]+ of\b)", kept))
     for name, classes in GROUP_PAIRS.items():
         if name in kept:
             found.group += [n for n, line in enumerate(lines) if line.cooking_class in classes]
@@ -164,7 +171,7 @@ def _name(chunk: list[str], lines: list[Line], found: Mentions, seasoning: bool)
             words[-1] = head = ALIASES[head]
         scores = _scores(words, lines)
         best = max(scores.values(), default=0.0)
-        if best < 1 and head in GROUPS and (members := [n for n, line in enumerate(lines) if line.cooking_class in GROUPS[head] and not line.words & SALAD_WORDS]):
+        if best < 1 and head in GROUPS and (members := [n for n, line in enumerate(lines) if _of_group(line, head)]):
             found.group += members
             return
         bought = best >= 1 and len(words) == 1 and all(lines[n].full_name for n in scores)  # "the sauce" beside a soy sauce
@@ -181,6 +188,12 @@ def _name(chunk: list[str], lines: list[Line], found: Mentions, seasoning: bool)
             return
         says_form = head in FORM_WORDS or head in ADJECTIVES or head.endswith(("ly", "ing"))
         words = words[:-1] if says_form else _drop_head(words, lines)
+
+
+def _of_group(line: Line, head: str) -> bool:
+    """Whether a group word means the line: "the vegetables" are no salad, "the oil" is no mayonnaise."""
+    spread = head in ("oil", "fat") and line.head in CONDIMENTS
+    return line.cooking_class in GROUPS[head] and not line.words & SALAD_WORDS and not spread
 
 
 def _scores(words: list[str], lines: list[Line]) -> dict[int, float]:

@@ -1,8 +1,8 @@
 """The pots of a recipe while its method is read: what is together, how hot, in what
-liquid; what cooked there; and, at the end, what befell each line.
+liquid; and what cooked there.
 
-:mod:`pipeline.stages.cook_reading` moves the lines about; a line's confidence is that of
-the weakest link of its reading (``CONFIDENCE``).
+:mod:`pipeline.stages.cook_reading` moves the lines about; what befell each line in the end is
+worked out in :mod:`pipeline.stages.cook_outcome`.
 """
 
 from __future__ import annotations
@@ -12,27 +12,15 @@ import re
 from dataclasses import dataclass, field
 
 from pipeline.stages.cook_names import Line, Mentions, is_liquid, mentions
-from pipeline.stages.cook_water import EATEN, OUTCOMES, SAVED, SAVED_WORDS, implausible, joined
+from pipeline.stages.cook_outcome import weakest
+from pipeline.stages.cook_water import EATEN
 from pipeline.stages.cook_words import Clause
 
-# How often a line is right whose weakest link is this one. Measured, not judged: the counts of
-# blind set B (tests/data/method_labels_blind_b.yaml), drawn a little towards first contact with
-# set A where B has few lines. "pot": cooked with what is in the pot; "implied": the words leave
-# the pot open; "liquid-...": what became of the cooking water; "implausible": see cook_water.implausible.
-CONFIDENCE = {
-    "named": 0.89, "pot": 0.96, "group": 0.9, "pronoun": 0.95, "implied": 0.35, "raw-named": 0.58, "raw-served": 0.95, "raw-at-end": 0.8,
-    "liquid-likely": 0.85, "liquid-unsaid": 0.75, "liquid-saved": 0.3, "implausible": 0.1, "not-mentioned": 0.2, "seasoning-not-mentioned": 0.4, "no-method": 0.2,
-    "no-heat": 0.9, "for-the-table": 0.9,  # these two, "no-method" and "liquid-saved" are not in set B: common practice, no source
-}
 HEATING = ("boil", "simmer", "steam", "fry", "stir-fry", "bake", "grill", "microwave", "soak", "reheat")
 WATER_LIKE = ("water",)
 BOILED_BY_CUSTOM = ("pasta", "noodles", "rice", "grains", "legumes-dried")
-DRAINED_BY_CUSTOM = ("pasta", "noodles", "potatoes", "sweet-potatoes", "roots", "leafy-greens", "other-vegetables", "eggs", "shellfish", "salt",
-                     "water", "mushrooms", "tomatoes")
-UNCHANGED_BY_HEAT = ("salt", "sugars", "fats-oils", "herbs-spices", "water")
 NEW_PAN = re.compile(r"\b(?:an?|another|separate|second|clean)\s+(?:[\w-]+\s+){0,3}(?:pan|saucepan|pot|wok|skillet|frying pan)\b")
-OLD_PAN = re.compile(r"\b(?:the|same)\s+(?:[\w-]+\s+){0,2}(?:pan|saucepan|pot|wok|heat|casserole)\b")
-FRESH = re.compile(r"\b(?:fresh|clean|new|rins\w+)\b")
+OLD_PAN = re.compile(r"\b(?:the|same)\s+(?:[\w-]+\s+){0,2}(?:pan|saucepan|pot|wok|heat|casserole)\b|\b(?:to|into|in)\s+(?:same\s+)?(?:pan|saucepan|pot|wok|skillet)\b")
 JOINS_BY_NAME = {"sauce", "gravy", "custard", "dressing", "mash"}  # "the pasta and the sauce"
 SHAPED = {"meatball", "burger", "patty", "fishcake", "dumpling", "pancake", "kofta", "ball", "parcel", "fritter", "cake", "loaf", "muffin",
           "scone", "biscuit", "kebab", "skewer", "tart", "quiche", "omelette", "frittata", "pie", "dressing", "marinade", "topping", "batter",
@@ -47,6 +35,8 @@ class Pot:
     heat: str = ""
     water: bool = False
     drained: bool = False
+    oven: bool = False  # a roasting tin, a baking tray
+    fried: bool = False  # something was fried in it
     kept: bool = False  # the words say that its water is not poured off
     ever: set[int] = field(default_factory=set)
     kinds: tuple | None = None  # what is in it, by kind: see Kitchen._kinds
@@ -72,31 +62,10 @@ class Event:
     liquid: str = ""
     hint: str = ""
     held: bool = False  # a liquid of the recipe was in the pot
+    in_liquid: bool = False  # and it was more than water: milk, juice, stock
     cake: bool = False  # with flour and sugar: a batter, not a sauce
     at: int = 0  # the events in order
     fate: str = ""  # what the words say became of its water afterwards: see cook_water
-
-
-@dataclass(frozen=True)
-class Reading:
-    """What the method says befell one line. ``steps`` are (method, liquid) in order, ``times``
-    their minutes (NaN when not said), ``minutes`` those of the main step;
-    ``with_liquid_line``: the pot held a liquid that is itself an ingredient line."""
-
-    line_id: str
-    steps: tuple[tuple[str, str], ...]
-    minutes: float
-    evidence: str
-    confidence: float
-    reason: str
-    with_liquid_line: bool = False
-    times: tuple[float, ...] = ()
-    rule: str = ""  # the weakest link: a key of CONFIDENCE
-    cut: str = ""  # how the method cuts it, in its words
-
-    @property
-    def chain(self) -> str:
-        return " > ".join(method + (":" + liquid if liquid else "") for method, liquid in self.steps)
 
 
 class Kitchen:
@@ -108,10 +77,17 @@ class Kitchen:
         self.events: list[list[Event]] = [[] for _ in lines]
         self.where: dict[int, Pot] = {}
         self.named: dict[int, tuple[str, str]] = {}  # line -> (sentence, rule)
+        self.called: dict[str, list[int]] = {}  # "burger" -> the lines it was shaped from
         self.cut: dict[int, str] = {}  # line -> the words that cut it
         self.count = 0
         self.current: Pot | None = None
         self.last: list[int] = []
+        self.dish: Pot | None = None   # what food was last laid out in
+        self.topic: list[int] = []     # what this sentence speaks of: "peel the potatoes and boil for 10 minutes"
+        self.sentence = ""
+        self.placed = False            # this sentence put something somewhere
+        self.own_turn: dict[int, int] = {}  # line -> the clause that first cuts, cooks or serves it by name
+        self.clause_number = 0
         self.hot: Pot | None = None    # the pot that was last heated
         self.frying: Pot | None = None  # the frying pan
         self.mixed: Pot | None = None  # the pot that was last mixed cold
@@ -129,7 +105,22 @@ class Kitchen:
                 found.spared += lead.spared
                 found.group += lead.lines()
                 found.everything, found.rest = found.everything or lead.everything, found.rest or lead.rest
+        later = [n for n in found.group if n not in self.where and n not in self.named and self.own_turn.get(n, -1) > self.clause_number]
+        if set(later) < set(found.group):  # "the vegetables" are not the cabbage that a later step boils
+            found.group = [n for n in found.group if n not in later]
         return found
+
+    def begin(self, clause: Clause) -> None:
+        """A clause is about to be followed; a new sentence speaks of something new."""
+        self.clause_number += 1
+        if clause.sentence != self.sentence:
+            goes_on = clause.sentence[:1].islower() and not self.placed  # after a semicolon
+            self.sentence, self.topic, self.placed = clause.sentence, self.topic if goes_on else [], False
+
+    def unsaid(self) -> list[int]:
+        """What a clause without an object is about, when that is not what is in the pot."""
+        here = self.current.lines if self.current else []
+        return [] if set(self.topic) & set(here) else list(self.topic)
 
     def objects(self, found: Mentions) -> list[int]:
         """The lines a clause is about."""
@@ -138,7 +129,8 @@ class Kitchen:
         if found.everything:
             unplaced = [n for n in range(len(self.lines)) if n not in self.where and not self.lines[n].serve]
             section = [n for n in unplaced if found.vessel and found.vessel in self.lines[n].section]
-            return section or (unplaced if not self.where else list(self.current.lines if self.current and self.current.lines else self.where))
+            here = section or (unplaced if not self.where else list(self.current.lines if self.current and self.current.lines else self.where))
+            return list(dict.fromkeys([*here, *found.direct]))
         if found.vessel and not found.lines():
             section = [n for n, line in enumerate(self.lines) if found.vessel in line.section]
             if section and all(n not in self.where for n in section):
@@ -147,13 +139,16 @@ class Kitchen:
             if home and home is not self.current:
                 return list(home.lines)
         home = self.vessel(found.vessel) if found.vessel in JOINS_BY_NAME else None
-        return list(dict.fromkeys([*found.lines(), *(home.lines if home else [])]))
+        spoken_of = self.last if found.pronoun_first and found.lines() else []
+        return list(dict.fromkeys([*spoken_of, *found.lines(), *(home.lines if home else [])]))
 
     def vessel(self, word: str) -> Pot | None:
         """The pot that a word like "the sauce", "the mash" or "the dressing" means; None when it can be any."""
         section = [n for n, line in enumerate(self.lines) if word in line.section and n in self.where]
         if section:
             return self.pot_of(section)
+        if shaped := self.pot_of(self.called.get(word, [])):
+            return shaped
         if word == "mash":
             return self.pot_of([n for n, line in enumerate(self.lines) if line.cooking_class in ("potatoes", "sweet-potatoes")])
         if word in SHAPED or word in ("mixture", "mix"):
@@ -162,6 +157,8 @@ class Kitchen:
             return self.hot if word in ("mixture", "mix", "filling") and self.hot and self.hot.lines else None
         if word in ("pan", "pot", "content", "contents"):
             return None
+        if self.mixed and word in JOINS_BY_NAME and any(self.lines[n].cooking_class == "stock-sauce" for n in self.mixed.lines):
+            return self.mixed
         pots = {id(pot): pot for pot in self.where.values()}
         wet = [pot for pot in pots.values() if pot.lines and self.holds_liquid(pot)]
         if any(pot is self.hot for pot in wet) or not wet:
@@ -189,6 +186,10 @@ class Kitchen:
             pot.kinds = (state, (wet, {"flour", "sugars"} <= (kinds := {line.cooking_class for line in inside}) or {"flour", "eggs"} <= kinds))
         return pot.kinds[1]
 
+    def is_batter(self, pot: Pot) -> bool:
+        """Whether flour with sugar or eggs is or was in the pot."""
+        return self._kinds(pot)[1]
+
     def pot_of(self, numbers: list[int]) -> Pot | None:
         """The pot the lines are in, the current one first."""
         asked = {id(self.where[n]): self.where[n] for n in numbers if n in self.where}
@@ -208,6 +209,8 @@ class Kitchen:
             return self.current, "pot"
         if self.last and not any(self.events[n] for n in self.last):
             return self.pot_of(self.last) or self.new(self.last), "pronoun"  # "prick the potatoes and bake for an hour"
+        if self.current is not None and any(self.events):  # all was taken out of the pan: nothing is left to cook
+            return self.current, "implied"
         loose = [n for n in range(len(self.lines)) if not self.events[n] and not self.lines[n].serve]
         return self.new(loose), "implied"
 
@@ -215,7 +218,8 @@ class Kitchen:
         """The pot in which named objects are cooked: theirs, the hot one, or a new one."""
         home = self.pot_of(objects)
         fat_waits = self.current is not None and self.current.heat in ("stir-fry", "fry") and not self.holds_liquid(self.current)
-        if home is not None and home is self.mixed and fat_waits and method in ("stir-fry", "fry"):
+        cold = home is not None and not home.heat and not any(self.events[n] for n in home.lines)  # seasoned, coated or shaped before
+        if (cold or home is self.mixed) and home is not None and fat_waits and method in ("stir-fry", "fry"):
             return self.current
         if home is not None:
             if self.current is not None and home is not self.current and self.current.heat and OLD_PAN.search(text):
@@ -272,7 +276,7 @@ class Kitchen:
                     continue
                 event.liquid = "drained"
                 event.fate = "" if event.fate == EATEN else event.fate  # spoken of while it was still in the pan
-                event.rule = _weakest(event.rule, "liquid-likely") if unsure else event.rule
+                event.rule = weakest(event.rule, "liquid-likely") if unsure else event.rule
                 if clause.sentence not in event.words:
                     event.words.append(clause.sentence)
         for number in [n for n in pot.lines if self.lines[n].cooking_class in ("water", "salt")]:
@@ -300,7 +304,7 @@ class Kitchen:
 
     def event(self, number: int, method: str, clause: Clause, pot: Pot, rule: str) -> None:
         """Note that ``method`` befell the line; goes on with the same cooking in the same pot."""
-        pot.drained = False
+        pot.drained, pot.fried = False, pot.fried or method == "stir-fry"
         self.count += 1
         events = self.events[number]
         last = events[-1] if events else None
@@ -321,78 +325,6 @@ class Kitchen:
         if boiled and method in ("simmer", "stir-fry") and self.lines[number].cooking_class in ("pasta", "noodles", "rice"):
             method = "reheat"
         held, cake = self._kinds(pot)
+        more_than_water = held and any(is_liquid(self.lines[n]) and self.lines[n].cooking_class not in WATER_LIKE for n in pot.ever)
         events.append(Event(method, clause.minutes, pot, rule, [clause.sentence], "drained" if hint == "drained" and method == "boil" else "",
-                            hint, held, cake, self.count))
-
-    def _liquid(self, number: int, event: Event) -> tuple[str, str]:
-        """What became of the liquid, and the rule that says so ("" when the words do)."""
-        liquid, rule = self._liquid_at_first(number, event)
-        if liquid == "drained" and not event.fate and not event.liquid and any(
-                other.fate in (EATEN, SAVED) and other.at < event.at for other in self.events[number]):
-            return "kept", rule  # "keep the water ... and simmer to a gravy": the gravy is not poured off
-        return OUTCOMES[event.fate] if event.fate and liquid == "drained" else (liquid, rule)
-
-    def _goes_along(self, number: int, event: Event) -> bool:
-        """Whether the soaking water was cooked in: nobody poured it off, and the pot is the same."""
-        after = [other for other in self.events[number] if other.at > event.at][:1]
-        return bool(after) and after[0].pot is event.pot and not FRESH.search(" ".join(after[0].words).lower())
-
-    def _liquid_at_first(self, number: int, event: Event) -> tuple[str, str]:
-        line = self.lines[number]
-        if event.method in ("steam", "fry", "stir-fry", "grill", "microwave", "reheat", "raw"):
-            return "", ""
-        if event.liquid:
-            return event.liquid, ""
-        if event.method == "bake":
-            return ("kept" if event.held and not event.cake else ""), ""
-        if event.method == "soak":
-            return ("kept" if event.hint == "kept" or self._goes_along(number, event) else "drained"), "liquid-likely"
-        if event.hint == "lifted" and not event.held and self.where.get(number) is not event.pot:
-            return "drained", "liquid-likely"
-        if event.held or event.pot.kept:
-            return "kept", ""
-        if event.method == "simmer" and event.pot.water and not self.eaten_as_soup:  # in tap water; nobody says what became of it
-            return ("drained" if line.cooking_class in DRAINED_BY_CUSTOM or event.hint == "drained" else "kept"), "liquid-unsaid"
-        if event.hint == "kept":
-            return "kept", ""
-        if event.method == "simmer":
-            return ("drained" if event.hint == "drained" else "kept"), "liquid-likely"
-        drains = line.cooking_class in DRAINED_BY_CUSTOM
-        return ("drained" if drains else "kept"), "liquid-unsaid"
-
-    def reading(self, number: int) -> Reading:
-        """What befell one line, once the whole method has been followed."""
-        line, events = self.lines[number], self.events[number]
-        if not events:
-            return self._uncooked(number)
-        settled = [(event, *self._liquid(number, event)) for event in events]
-        steps, times = joined([((event.method, liquid), event.minutes) for event, liquid, _ in settled])
-        rule = _weakest(*(link for event, _, liquid_rule in settled for link in (event.rule, liquid_rule) if link), *implausible(steps))
-        main = next((event for event in events if event.method in ("boil", "simmer", "bake")), events[0])
-        known = [event.minutes for event in events if event.method == main.method and not math.isnan(event.minutes)]
-        words = list(dict.fromkeys(word for event in events for word in event.words))
-        words += [SAVED_WORDS] if any(event.fate == SAVED and liquid == "kept" for event, liquid, _ in settled) else []
-        return Reading(line.line_id, steps, sum(known) if known else math.nan, " | ".join(words), CONFIDENCE[rule], "stated",
-                       any(event.held for event in events), times, rule, self.cut.get(number, ""))
-
-    def _uncooked(self, number: int) -> Reading:
-        line = self.lines[number]
-        raw = (("raw", ""),)
-        if not any(self.events):
-            sentence = self.named.get(number, ("", ""))[0]
-            rule = "no-heat" if number in self.named else "not-mentioned"
-            return Reading(line.line_id, raw, math.nan, sentence, CONFIDENCE[rule], "stated" if sentence else "not-mentioned", rule=rule)
-        if number not in self.named:
-            rule = "for-the-table" if line.serve else "seasoning-not-mentioned" if line.cooking_class in UNCHANGED_BY_HEAT else "not-mentioned"
-            return Reading(line.line_id, raw, math.nan, "", CONFIDENCE[rule], "not-mentioned", rule=rule)
-        sentence, rule = self.named[number]
-        pot = self.where.get(number)
-        hot = pot is not None and any(self.events[n] for n in pot.ever if n != number)
-        rule = "raw-served" if rule == "raw-served" else "raw-at-end" if hot else "raw-named"
-        warmed = hot and line.cooking_class == "alcohol"
-        return Reading(line.line_id, (("reheat", ""),) if warmed else raw, math.nan, sentence, CONFIDENCE[rule], "stated", rule=rule)
-
-
-def _weakest(*rules: str) -> str:
-    """The rule one is least sure of."""
-    return min(rules, key=CONFIDENCE.__getitem__)
+                            hint, held, more_than_water, cake, self.count))

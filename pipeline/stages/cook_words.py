@@ -12,6 +12,8 @@ from functools import lru_cache
 
 import pandas as pd
 
+from pipeline.stages.cook_saying import OVEN_BY_DEGREES, plainly
+
 NUMBER = r"(?:\d+\s+\d+\s*/\s*\d+|\d+\s*/\s*\d+|\d+(?:\.\d+)?(?:\s*[½¼¾⅓⅔])?|[½¼¾⅓⅔])"
 FRACTIONS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "⅓": 1 / 3, "⅔": 2 / 3}
 SPELT = {"half an": "0.5", "half a": "0.5", "an hour and a half": "1.5 hour", "one and a half": "1.5", "a couple of": "2",
@@ -37,28 +39,37 @@ LEAD_CLAUSE = re.compile(r"^(?:when|once|after|while|as soon as|as|if|about|\d+ 
 
 # Covers and lids are no vessels, a Dutch oven is no oven; blanked before a sentence is read.
 COVERING = re.compile(r"\bwith (?:an?|the|its|their|some)?\s*(?:[\w-]+ ){0,2}(?:plate|lid|foil|film|towel|paper|cloth)(?: on)?\b|\blid on\b|\bdutch oven\b")
+# "under a moderate grill", "in a very hot oven": the words between do not change what is done.
+APPLIANCE = re.compile(r"\b(in|into|under|on|onto|to|over) (an?|the|your) ((?:(?!(?:and|or|with|of|then|the|an?)\b)[\w-]+\s+){1,3})"
+                       r"(oven|grill|broiler|frying pan|skillet|wok|griddle|griddle pan|steamer|barbecue|microwave)\b")
 # Words for something to do that are also foods or things: instructions only before a determiner.
 NOUN_VERBS = {"flour", "butter", "oil", "core", "zest", "peel", "season", "crumb", "skin", "shell", "top", "roast", "stew", "quarter", "plate", "pulse",
-              "process", "cream", "steam", "stuff", "casserole", "steep", "stock", "salt", "dice", "slice", "grill", "barbecue", "toast", "strip"}
-DETERMINED = re.compile(r"\s+(?:the|an?|them|it|your|each|both|all|off|in|with|over|for|at|until|under|on|well|again|and set|gently|\d+|half|some|any)\b|\s*$|\s*,")
-FOODS_AS_VERBS = {"flour", "butter", "oil", "cream", "stock", "salt"}
+              "process", "cream", "steam", "stuff", "casserole", "steep", "stock", "salt", "dice", "slice", "grill", "barbecue", "toast", "strip", "brown", "cream together", "puree", "purée"}
+DETERMINED = re.compile(r"\s+(?:the|an?|them|it|your|each|both|all|off|in|with|over|for|at|until|under|on|all|well|again|and set|alongside|beside|next to|together|everything|\w+ly|\d+|half|some|any)\b|\s*$|\s*,")
+FOODS_AS_VERBS = {"flour", "butter", "oil", "cream", "stock", "salt", "pepper", "sugar"}
 FOOD_DETERMINED = re.compile(r"\s+(?:the|an?|them|it|your|each|both)\b")
+THE_AND = re.compile(r"\b[a-z]+ the [\w-]+ and$")  # "warm the milk and" cream together
 A_VESSEL = re.compile(r"\b(?:an?|the|your)\s+(?:(?:big|large|small|medium|deep|heavy|clean|shallow|wide|lidded|flameproof)(?:-\w+)?\s+)+$")
 # A sentence that starts so has no instruction there.
 NO_IMPERATIVE = re.compile(r"\s*(?:in|on|with|for|to|at|by|from|over|under|using|until|if|as|when|while|once|after|before|as soon|about|meanwhile|now|then|next|"
-                           r"finally|once|the|an?|this|these|it|they|you|i|we|oven|meantime|let|leave|allow|keep|just|\d+)\b")
+                           r"finally|once|the|an?|this|these|it|they|you|i|we|my|our|oven|meantime|let|leave|allow|keep|just|off|last|lastly|first|ok|so|don|do|this|that|there|"
+                           r"one|two|three|four|five|six|eight|ten|twelve|fifteen|twenty|thirty|half|\d+)\b")
+# "While that cooks, cube the bread": an instruction may follow.
+LEAD_WORDS = re.compile(r"(?:when|once|after|while|as soon as|as|if|about|\d+ minutes before)\b[^,]*,|(?:meanwhile|in the meantime|next|then|now|finally|first|lastly)\b,?")
 
 # Patterns of a clause: what it is put into, for how long it cooks, which water is meant.
 CONTAINER = r"\s+(?:[\w-]+\s+){0,3}(?:dish|tin|tray|sheet|casserole|bowl|jug|ramekins?|plate|processor|slow cooker)\b"
 NEW_CONTAINER = re.compile(r"\b(?:an?|another)" + CONTAINER)
 THE_CONTAINER = re.compile(r"\bthe" + CONTAINER.replace("casserole|", ""))
 PURPOSE = re.compile(r"\bfor the (?:[\w-]+ )?(?:sauce|filling|topping|top|base|dressing|marinade|mash|crust|batter|gravy)\b")
-DESTINATION = re.compile(r"\s(?:to(?=\s(?:the|an?|your|each|this|that|it|them|one|bowls?|plates?|warm|serving|\w+ (?:pan|pot|bowl|dish))\b)|into|onto|over|round|around|in with|on top of|on|through)\s(?!the boil\b|taste\b|serve\b|a boil\b|medium|a medium|a low|a high|a gentle|low heat|high heat)")
+DESTINATION = re.compile(r"\s(?:to(?=\s(?:the|an?|your|each|this|that|it|them|one|bowls?|plates?|warm|serving|\w+ (?:pan|pot|bowl|dish))\b)|into|onto|over|round|around|among|amongst|alongside|beside|in with|on top of|on|through)\s(?!the boil\b|taste\b|serve\b|a boil\b|medium|a medium|a low|a high|a gentle|low heat|high heat)")
 COOKS_UNTIL = re.compile(r"\b(?:until|so)\b.*\b(?:wilt\w*|soft\w*|tender|golden|brown\w*|thick\w*|melt\w*|cooked|sets?|hot|bubbl\w*|reduc\w*|transparent|translucent|smooth|boil\w*|sticky|crisp\w*|collapse\w*|pink|opaque)\b")
-TAP_WATER = re.compile(r"(?<!ml )(?<!litre )(?<!litres )(?<!l )(?<!g )\b(?:in|into|of|with|to)\s+(?:a\s+\w+\s+of\s+)?(?:plenty of |lots of |lightly |unsalted |rapidly |just enough |enough |some )*(?:(?:fresh|cold|hot|warm|salted|boiling|simmering|clean)\s+)*water\b")
+TAP_WATER = re.compile(r"(?<!ml )(?<!litre )(?<!litres )(?<!l )(?<!g )\b(?:in|into|of|with|to|over)\s+(?:a\s+\w+\s+of\s+)?(?:plenty of |lots of |lightly |unsalted |rapidly |just enough |enough |some )*(?:(?:fresh|cold|hot|warm|salted|boiling|simmering|clean)\s+)*water\b")
+FAT_OF_MEAT = re.compile(r"\b(?:over|off|from|through) (?:the |any |all |excess |of )*fat\b|^ (?:the |any |all |excess |of )*fat\b(?= from\b)")  # not a line
+RINSED_OUT = re.compile(r"\b(?:half[- ])?fill(?:ing)? (?:the|each|one) (?:empty )?(?:tin|can|jar)s?\b")  # no dish: its water goes in
 POURED = re.compile(r"\b(?:throwing|pouring|tipping|discarding|changing)\b[^,.]*\bwater\b")
 MIXES = ("mix", "whisk", "beat", "combine", "mix together", "whisk together", "cream", "beat together", "rub", "make", "marinate", "marinade", "sift", "whip",
-         "stir together", "toss together", "knead", "rub together", "sift together", "mash", "blend")
+         "stir together", "toss together", "shake", "knead", "rub together", "sift together", "mash", "blend")
 ONTO = ("top", "dot", "dress", "finish", "sprinkle", "scatter", "drizzle", "cover", "coat", "brush", "season", "garnish", "spread", "layer", "fill", "stuff")
 
 
@@ -72,7 +83,7 @@ class Phrase:
 
     @property
     def place(self) -> bool:
-        return self.phrase.split()[0] in PLACE_STARTS and not self.phrase.startswith("in go")
+        return self.phrase.split()[0] in PLACE_STARTS and self.method != "serve" and not self.phrase.startswith("in go")
 
 
 @dataclass(frozen=True)
@@ -135,13 +146,14 @@ class Vocabulary:
 
     def clauses(self, sentence: str) -> list[Clause]:
         """The clauses of one sentence, in order; none when it has no word of cooking."""
-        lower = COVERING.sub(_blank, re.sub(r"\([^)]*\)", _blank, sentence.lower()))
+        lower = COVERING.sub(_blank, re.sub(r"\([^)]*\)", _blank, plainly(sentence.lower())))
+        lower = APPLIANCE.sub(_plain_appliance, lower)
         verbs, places = [], []
         for found in self.pattern.finditer(lower):
             phrase = self.phrases[re.sub(r"\s+", " ", found.group())]
             if phrase.place:
                 places.append((found.start(), phrase))
-            elif self._acts(lower, found.start(), first=not verbs) and not self._is_thing(lower, found, phrase):
+            elif self._acts(lower, found.start(), first=not verbs) and not self._is_thing(lower, found, phrase, first=not verbs):
                 verbs.append((found.start(), found.end(), phrase))
         if not verbs:
             return self._bare(sentence, lower, places) or self._topic(sentence, lower, places)
@@ -158,21 +170,27 @@ class Vocabulary:
         return result
 
     @staticmethod
-    def _is_thing(lower: str, found: re.Match, phrase: Phrase) -> bool:
+    def _is_thing(lower: str, found: re.Match, phrase: Phrase, first: bool) -> bool:
         """Whether a word that is also a thing ("flour", "roast") is meant as the thing."""
         started = lower[: found.start()].rstrip()
         if phrase.phrase == "seal":  # an edge or a bag, not meat
             return bool(re.match(r"\s*(?:$|[,.]|and\b|the (?:edges?|parcels?|bag|ends?)|well|up|tightly|in\b)", lower[found.end():]))
-        if phrase.phrase not in NOUN_VERBS or not started or started[-1] in ":–—":
+        if phrase.phrase not in NOUN_VERBS or not started or started[-1] in ":–—" or first and started[-1] == ",":  # "meanwhile, steam leeks"
             return False
+        if phrase.phrase in ("puree", "purée"):  # "add the tomatoes, puree and beans"
+            return bool(re.search(r"\bthe [\w-]+(?: [\w-]+)?,$", started))
+        if phrase.phrase == "cream together":
+            return bool(THE_AND.search(started))
         listed = started[-1] == "," or bool(re.search(r"\b(?:and|or)$", started))
         follows = FOOD_DETERMINED if phrase.phrase in FOODS_AS_VERBS else DETERMINED
         return listed and not follows.match(lower[found.end():])
 
     def _topic(self, sentence: str, lead: str, places) -> list[Clause]:
         """An instruction whose verb the vocabulary lacks ("stud the lamb with garlic"): what it names is at hand now."""
-        word = re.match(r"\s*([a-zà-ÿ'-]+)\s+\S", lead)
-        if word is None or NO_IMPERATIVE.match(lead) or LEAD_CLAUSE.match(lead):
+        begins = LEAD_WORDS.match(lead)
+        start = begins.end() if begins else 0
+        word = re.compile(r"\s*([a-zà-ÿ'-]+)\s+\S").match(lead, start)
+        if word is None or NO_IMPERATIVE.match(lead[start:]) or begins and not FOOD_DETERMINED.match(lead[word.end(1):]):
             return []
         inside = tuple(phrase for at, phrase in places if at < len(lead))
         return [Clause(Phrase(word.group(1), "unknown", ""), lead[word.end(1):], "", inside, minutes_in(lead), sentence)]
@@ -193,6 +211,8 @@ class Vocabulary:
         return word in BEFORE_VERB or word.endswith("ly") or first
 
     def _bare(self, sentence, lower, places) -> list[Clause]:
+        if OVEN_BY_DEGREES.match(lower):
+            return [Clause(self.phrases["bake"], lower, "", tuple(p for _, p in places), minutes_in(lower), sentence)]
         if not any(phrase.method not in ("", "water", "off") for _, phrase in places):
             return []
         return [Clause(Phrase("", "cook", ""), lower, "", tuple(p for _, p in places), minutes_in(lower), sentence)]
@@ -201,6 +221,12 @@ class Vocabulary:
 def _blank(found: re.Match) -> str:
     """As many spaces, so that positions stay."""
     return " " * len(found.group())
+
+
+def _plain_appliance(found: re.Match) -> str:
+    """ "In a very hot oven" as "in the oven", as long as before."""
+    a_pan = found.group(2).startswith("a") and found.group(4).endswith(("pan", "skillet", "wok"))
+    return f"{found.group(1)} {'a' if a_pan else 'the'} {found.group(4)}".rjust(len(found.group()))
 
 
 def _in_state_clause(lower: str, start: int) -> bool:

@@ -1,0 +1,33 @@
+"""Turns of phrase that cooks use, said in the plain words of ``mappings/cooking_verbs.csv``.
+
+A sentence is rewritten before its verbs are looked for; what is shown as evidence stays as written.
+"""
+
+from __future__ import annotations
+
+import re
+
+_THINGS = r"(?:(?:the|your|these|those|all the)\s(?:[\w'’-]+\s){1,5}?|(?:it|them|this|these)\s)"
+_LIQUID = r"(?:water|milk|buttermilk|juice|stock|broth|yoghurt|yogurt|cream|brine|tea|cider|wine|brandy|rum|liqueur|beer|ale|vinegar|drink|syrup)"
+SAYINGS = (
+    # "put the sultanas to soak in the juice", "let the liver sit in milk": not a pan they are put into
+    (re.compile(rf"\b(?:put|leave|set|let|allow)\s({_THINGS})(?:to\s)?(?:soak|steep)\b"), r"soak \1"),
+    (re.compile(rf"\b(?:put|leave|set|let|allow)\s({_THINGS})(?:to\s)?(?:sit|stand|lie|rest|stay)\s(?=(?:overnight\s)?in\s(?:[\w-]+\s){{0,4}}?{_LIQUID}\b)"), r"soak \1"),
+    # "the barley goes back in", "the carrots are added": who does it is not said
+    (re.compile(r"^(\s*(?:(?:now|then|next|finally|lastly)\b,?\s)?)((?:the|your|all the|both the)\s(?:[\w'’-]+\s){1,5}?)(?:goes?|are put|is put)\s(?:straight\s|then\s)?(?:back\s)?(?=(?:in|into|on|onto|over)\b)"),
+     r"\1add \2"),
+    (re.compile(r"^(\s*(?:(?:now|then|next|finally|lastly)\b,?\s)?)((?:the|your|all the|both the)\s(?:[\w'’-]+\s){1,5}?)(?:is|are)\s(?:now\s|then\s)?added\b"), r"\1add \2"),
+    (re.compile(r"\b(?:just|freshly|recently|newly)[- ]boiled (?=water\b)"), "boiling "),
+    (re.compile(r"\b(?:off|from) the (?:burner|stove|stovetop|flame|gas|cooker)\b"), "off the heat"),
+    (re.compile(r"\b(?:leave|let) (?:it|them) be\b"), "keep cooking"),
+    (re.compile(r"\bbin (?=(?:the|its|their|that)\b)"), "discard "),
+)
+# A sentence of numbers alone says the oven: "190C, 40 minutes" (common practice, no source).
+OVEN_BY_DEGREES = re.compile(r"^\W*(?:at\s)?(?:gas(?: mark)? \d|\d{3}\s*(?:°|degrees)?\s*[cf]\b).*\d\s*-?\s*(?:h|m)", re.IGNORECASE)
+
+
+def plainly(sentence: str) -> str:
+    """The sentence (lower case) in the words of the vocabulary."""
+    for saying, plain in SAYINGS:
+        sentence = saying.sub(plain, sentence)
+    return sentence
