@@ -24,11 +24,11 @@ def compare(table_a: str, table_b: str, release: str | None, as_json: bool, fold
 
     A dry run: no release and no decision is changed. The exit code is 1 when something differs.
     """
-    from pipeline import compare_files, compare_text, released, swap
+    from pipeline import compare_files, compare_text, protected, released, swap
     from pipeline.composition import compare as comparing
 
     if folder is not None:
-        compare_files.check_folder(folder, ROOT)
+        protected.check_folder(folder, ROOT, compare_files.COMPARISON)
     found = None if release is None else released.find(None if release == "latest" else release, ROOT / "output")
     comparison = comparing.compare_named(table_a, table_b, ROOT)
     swapped = None if found is None else swap.swap(found, table_a, table_b, ROOT)

@@ -29,14 +29,13 @@ def outside_data() -> Path:
 @pytest.fixture(scope="session")
 def imported_sr26(outside_data, tmp_path_factory) -> Path:
     """A project root of its own (this project's reference and mappings) with the whole release 26 imported as usda-sr26."""
+    import sr_release
+
     from pipeline.composition.importing import import_table
 
     archive = outside_data / "usda-sr26-ascii.zip"
     if not archive.is_file():
         pytest.skip(f"{archive.name} is not in the folder of published tables")
-    root = tmp_path_factory.mktemp("project") / "root"
-    root.mkdir()
-    for part in ("reference", "mappings"):
-        (root / part).symlink_to(CHECKOUT / part)
+    root = sr_release.project(tmp_path_factory.mktemp("project") / "root")
     import_table("usda-sr-ascii", archive, "usda-sr26", root=root)
     return root

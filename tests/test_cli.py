@@ -64,7 +64,7 @@ def test_the_summary_is_there_to_act_on(first):
     for words in (" ready ", " to check ", " withheld", " settled ", "Settle these lines first", "In print and no longer right",
                   "today's figure is", "Release (written): ", "CAUTIONS.txt", "0 of 14 stage results"):
         assert words in out, words
-    assert not NOISE.search(out.replace("problems.csv   5 warnings", "")) or "warning" in out
+    assert not NOISE.search(re.sub(r"problems\.csv +\d+ warnings?", "", out))
     assert not re.search(r"no-candidate|not-assessable|NaN|nan\b", out)
 
 
@@ -133,15 +133,15 @@ def test_wrong_calls_say_what_to_do(project, first, tmp_path):
         ("parse", "fine.csv", "-o", "."): "cannot be written",
         ("match", "fine.csv", "-o", "o.csv", "--table", "nosuch"): "Choose one of: core",
     }
-    if Path("/dev/full").is_char_device():
+    full = Path("/dev/full").is_char_device()  # not on every system
+    if full:
         expected[("parse", "fine.csv", "-o", "/dev/full")] = "No space left on device"
     for call, result in zip(expected, project.batch([list(call) for call in expected], tmp_path), strict=True):
         assert result.code == 2 and result.out == "", call
         assert expected[call] in result.err and "Traceback" not in result.err, (call, result.err)
     assert {path.name for path in tmp_path.iterdir()} == {
         "words.csv", "latin.csv", "blank.csv", "header.csv", "ragged.csv", "later.csv", "fine.csv"}
-    if Path("/dev/full").exists():
-        assert Path("/dev/full").is_char_device()
+    assert Path("/dev/full").is_char_device() == full  # no file was put in its place
 
 
 def test_parse_and_match_write_one_row_per_line(project, tmp_path):

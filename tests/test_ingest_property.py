@@ -25,9 +25,12 @@ def _values(keys: tuple[str, ...]) -> st.SearchStrategy:
     return st.recursive(_leaves, lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(keys) | st.text(max_size=5), inner, max_size=4), max_leaves=8)
 
 
-def _outcome(content: str | bytes, name: str) -> None:
+def _outcome(content: str | bytes, name: str, **beside: str) -> None:
+    """``beside``: further CSV files of the folder."""
     with tempfile.TemporaryDirectory() as folder:
         (Path(folder) / name).write_bytes(content if isinstance(content, bytes) else content.encode("utf-8", "surrogatepass"))
+        for other, text in beside.items():
+            (Path(folder) / f"{other}.csv").write_text(text, encoding="utf-8")
         try:
             problems = ingest(folder).problems
         except InputError as error:
@@ -62,10 +65,4 @@ def test_any_sheet(rows):
 
     out = io.StringIO()
     csv.writer(out).writerows([["recipe_id", "text", "line_no"], *rows])
-    with tempfile.TemporaryDirectory() as folder:
-        (Path(folder) / "recipes.csv").write_text("recipe_id,name,portions\nbase,Base,4\n")
-        (Path(folder) / "lines.csv").write_bytes(out.getvalue().encode("utf-8", "surrogatepass"))
-        try:
-            ingest(folder)
-        except InputError as error:
-            assert error.problems
+    _outcome(out.getvalue(), "lines.csv", recipes="recipe_id,name,portions\nbase,Base,4\n")
