@@ -29,6 +29,8 @@ The spread of the pairs is wider than the spread of cooking: raw and cooked entr
 composition of the raw entry does not explain is given to yield and retention: for every component the least
 uncertainty, about the value that stands, with which 90 % of the pairs lie inside, and of n pairs the (n + 1) / n-fold
 share, so that the next food is inside as often (split conformal prediction, from memory); of fewer than 9 the farthest.
+From 8 to 19 pairs that is stretched by Student's t over the normal quantile, because so few may lie close by chance; of fewer
+the expectation of the yield and the published interval count for more than the pairs do.
 """
 
 from __future__ import annotations
@@ -42,6 +44,7 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
+from scipy.stats import t as student_t
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
@@ -53,6 +56,7 @@ from pipeline.stages.total_inputs import composition_spread  # noqa: E402
 POOLED_PAIRS = 6
 FEWEST_PAIRS = 3  # a kind with fewer says nothing
 FEWEST_FOR_HALF = 8
+FEW_PAIRS = 20
 UNSURE = 1.4  # standard error of the middle over that of a mean: 1.25 for a median, more for the shortest half
 LEAST_SPREAD, LEAST_YIELD_SPREAD = 0.03, 0.04
 FEW_SPREAD = 0.1  # a few pairs that agree may do so by chance: their median is no surer than with this spread
@@ -256,7 +260,9 @@ def joint(cooking_class: str, middle: dict[str, tuple[float, float, int]], known
 def unexplained(residual: np.ndarray, explained: np.ndarray) -> float:
     """The least further log uncertainty with which 90 % of residuals like these lie inside; at least LEAST_SPREAD."""
     needed = np.sqrt(np.maximum((residual / Z90) ** 2 - explained ** 2, LEAST_SPREAD ** 2))
-    return float(np.quantile(needed, min(1.0, 0.9 * (len(needed) + 1) / len(needed))))
+    count = len(needed)
+    stretched = student_t.ppf(0.95, count - 1) / Z90 if FEWEST_FOR_HALF <= count < FEW_PAIRS else 1.0
+    return float(stretched * np.quantile(needed, min(1.0, 0.9 * (count + 1) / count)))
 
 
 def fits(path: Path, release_6) -> dict[tuple[str, str, str], Fit]:
