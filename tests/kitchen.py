@@ -50,12 +50,13 @@ def reference() -> SmallReference:
         COMPONENTS, ENERGY,
         pd.DataFrame([(name, "", 0.2) for name in COMPONENTS["component"].unique()],
                      columns=["component", "food_group", "coefficient_of_variation"]),
-        pd.DataFrame({"measure_id": ["glug"], "source_id": ["common-practice"], "source_row": ["glug"]}),
+        pd.DataFrame({"measure_id": ["glug"], "source_id": ["common-practice"], "spread_source_id": ["common-practice"], "source_row": ["glug"]}),
         pd.DataFrame({"rule_id": ["salt-to-taste"], "source_id": ["common-practice"]}),
         pd.DataFrame({"density_id": ["oil"], "source_id": ["usda-sr26"]}),
         pd.DataFrame({"edible_id": ["leek"], "source_id": ["usda-sr26"]}),
         pd.DataFrame({"yield_id": ["boiled", "raw"], "source_id": ["usda-sr26", "common-practice"]}),
-        pd.DataFrame({"retention_code": ["3005", "3005"], "component": ["K", "NA"], "source_id": ["usda-retention-r6"] * 2}),
+        pd.DataFrame({"retention_code": ["3005", "3005"], "component": ["K", "NA"], "source_id": ["usda-retention-r6"] * 2,
+                      "spread_source_id": ["retention-spread-rule"] * 2}),
         FLOORS,
     )
 

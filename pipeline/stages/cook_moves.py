@@ -10,35 +10,27 @@ import math
 import re
 
 from pipeline.stages.cook_names import Mentions, is_liquid, mentions, singular
-from pipeline.stages.cook_pots import HEATING, NEW_PAN, OLD_PAN, SHAPED, Kitchen, Pot
+from pipeline.stages.cook_pots import HEATING, OLD_PAN, SHAPED, SOAKING_FROM_MINUTES, Kitchen, Pot
+from pipeline.stages.cook_places import LEAVES_OUT, ON_TOP, WORKED_INTO, along_into, destination, only_water, set_up, waits_for_topping
 from pipeline.stages.cook_words import COOKS_UNTIL, DESTINATION, FOODS_AS_VERBS, MIXES, NEW_CONTAINER, ONTO, THE_CONTAINER, Clause
 
 ONWARDS = re.compile(r"\s(?:into|onto|over|on|in|through)\s(?!half\b|two\b|the fridge\b|a cool\b)")
 CUTS = ("cut", "chop", "slice", "dice", "halve", "quarter", "divide into", "shape", "form", "roll", "peel", "turn", "turn over", "rinse", "wash", "chill", "cool",
         "preheat", "grease", "line", "discard", "check", "refresh", "knock back", "set", "prove", "pat", "dry", "oil", "butter", "flip", "taste", "uncover")
 NO_TOPIC = ("discard", "check", "taste", "preheat", "grease", "line", "skim")  # what they name is not cooked next
-APPLIANCES = ((re.compile(r"\b(?:slow|pressure|multi)[ -]?cooker\b|\binstant pot\b|\bcrock ?pot\b"), "simmer"), (re.compile(r"\bair[ -]?fryer\b"), "bake"),
-              (re.compile(r"\brice cooker\b"), "boil"), (re.compile(r"\bmicrowav(?:e|eable|e-?safe|e-?proof)\b[^.]*\b(?:dish|bowl|plate|jug)\b"), "microwave"))
-WORKED_INTO = ("toss", "coat", "dust", "season", "rub", "brush", "dredge", "dip", "cover")
 SHAPES = ("shape", "form", "roll", "divide into", "cut")
-# "Tip into the pan with the stock": what is tipped stands in the clause before.
-LEAVES_OUT = ("tip", "put", "add", "place", "pour", "transfer", "return", "arrange", "layer", "spoon", "pile", "lay", "spread", "stir")
 STIRRED_IN = ("stir in", "mix in", "fold in", "stir through", "beat in")
 ROLLED_IN = ("roll in", "turn in", "coat in", "rub with", "dip in", "toss in")
-BOWL = re.compile(r"\b(?:in|into) (?:an?|the|your) (?:[\w-]+ ){0,2}(?:bowl|jug|food processor|blender)\b(?! of\b)")
-ON_TOP = re.compile(r"\b(?:on(?: the)? top|over the top|over)\b\s*(?:and|then|,|$)")
-OVEN_DISH = re.compile(r"\b(?:(?:roasting|baking|oven|sheet)[ -](?:tins?|trays?|sheets?|dish|pans?)|(?:ovenproof|oven-proof|gratin|pie) dish|muffin tins?|loaf tin)\b")
-WITH_FRESH = re.compile(r"\s*(?:it |them )?(?:with|in) (?:more |some )?(?:fresh|cold|clean)\s*(?:and\b|,|$)")
+LATE = re.compile(r"\b(?:the|a|its|their) (?:last|final)\b|\b(?:before|towards) the end\b")
 NAMED_PART = re.compile(r"\s*(?:the|any|all|its|their)\s+\w+")  # "the seeds", "any bones": of no line
-ADD_ALONG = re.compile(r"(?:add|(?:stir|fold|mix) in(?=\s*with\b))(?: them| it| these)?\s*(?:with\b|$|,)")
 A_PAN = re.compile(r"\s*(?:an?|the|another)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok)\b")
 HOT_LIQUID = re.compile(r"\b(?:simmering|bubbling|boiling|hot)\b")
-FRYING_PAN = re.compile(r"\b(?:the (?:[\w-]+ )?|(?:to|into|in) )(?:frying pan|wok|skillet)\b")
 PARTICIPLES = {"toasted": "grill", "grilled": "grill", "steamed": "steam", "boiled": "boil", "roasted": "bake", "roast": "bake", "baked": "bake", "fried": "stir-fry",
                "microwaved": "microwave", "mashed": "boil", "warmed": "", "heated": "", "cooked": ""}
 PARTICIPLE = re.compile(r"\b(?:" + "|".join(PARTICIPLES) + r")\b")
 KEEPS_WATER = re.compile(r"\b(?:reserv|keep|kept|sav(?:e|ing)|retain)\w*\b(?! (?:it |them )?warm)")
 WATER_GOES = re.compile(r"\bwater\b[^.;]*\b(?:throw|pour|discard|tip|ditch|chuck)|\b(?:throw|pour|discard|tip|ditch|chuck)\w*\b[^.;]*\bwater\b")
+
 
 def heat_of(kitchen: Kitchen, pot: Pot | None, clause: Clause, found: Mentions) -> str:
     """The method that "cook" means in this pot; "" when nothing says."""
@@ -74,10 +66,12 @@ def add(kitchen: Kitchen, clause: Clause, text: str) -> None:
         combine(kitchen, clause, text)
         return
     pot = gather(kitchen, clause, text, new=False)
-    late = re.search(r"\b(?:last|final)\b|\b(?:before|towards) the end\b", clause.text + clause.before)  # its minutes are not more minutes of the others
+    late = LATE.search(clause.text + clause.before)  # its minutes are not more minutes of the others
     timed = late or not math.isnan(clause.minutes) or clause.verb.phrase.split()[0].endswith("ing") or COOKS_UNTIL.search(clause.text)
     if not pot.heat and HOT_LIQUID.search(clause.text) and kitchen.holds_liquid(pot):
         pot.heat = "simmer"
+    if not pot.heat and pot.water and clause.minutes >= SOAKING_FROM_MINUTES:  # "the night before, cover the beans with water"
+        pot.heat = "soak"
     if not (timed and pot.heat):
         return
     method = heat_of(kitchen, pot, clause, Mentions())
@@ -104,23 +98,26 @@ def gather(kitchen: Kitchen, clause: Clause, text: str, new: bool, rule: str = "
     """Put the objects of a clause into the pot it means; that pot."""
     what, where = _split(clause, text)
     onto = clause.verb.phrase.endswith((" over", " on")) or re.match(r"\s*(?:over|onto|on top of|round|around)\s", text)
-    if not where and onto and (clause.verb.phrase != "pour" or "round" in text) and _waits_for_topping(kitchen, what):
+    if not where and onto and (clause.verb.phrase != "pour" or "round" in text) and waits_for_topping(kitchen, what):
         what, where = "", what
     found, to = kitchen.resolve(what, clause.before), mentions(where, kitchen.lines)
     objects = kitchen.objects(found)
     places = {phrase.method for phrase in clause.places}
-    pot, told = _destination(kitchen, clause, what, where, objects, to, new)
-    if dish := _along_into(kitchen, clause, text):
+    pot, told = destination(kitchen, clause, what, where, objects, to, new)
+    if dish := along_into(kitchen, clause, text):
         pot, told, objects = dish, True, list(dict.fromkeys([*kitchen.current.lines, *objects]))
-    _set_up(kitchen, clause, text, pot, told, objects)
+    set_up(kitchen, clause, text, pot, told, objects)
     if "water" in places or (re.search(r"\bwater\b", clause.text) and not kitchen.names_water(found)):
         pot.water = pot.water or not kitchen.holds_liquid(pot)
     left_out = re.match(r"\s*(?:in|into|to|on)\b", text) and clause.verb.phrase in LEAVES_OUT
     if objects and left_out:  # "rinse the beans. Tip into the pan with the stock"
         objects = list(dict.fromkeys([*kitchen.last, *objects]))
     objects = objects or _unnamed(kitchen, clause, found, pot, told, new, only_where=not what.strip() and bool(where))
-    if told or new or found.vessel or clause.verb.phrase in ("tip", "pour", "add", "pour in", "stir in", "return", "put back", "tip back"):
+    if told or new or found.vessel or clause.verb.phrase in ("tip", "pour", "add", "pour in", "stir in", "fold in", "return", "put back", "tip back"):
         objects = kitchen.with_companions([n for n in objects if n not in pot.lines], pot)
+    elif clause.verb.phrase in ("whisk in", "beat in"):  # the warmed milk with its cream, not the fish that was poached in it
+        along = kitchen.with_companions([n for n in objects if n not in pot.lines], pot)
+        objects = [n for n in along if n in objects or is_liquid(kitchen.lines[n])]
     how = rule or ("group" if objects and set(objects) <= set(found.group) else "named")
     kitchen.move(objects, pot, clause.sentence, rule=how)
     kitchen.current, kitchen.placed = pot, True
@@ -129,33 +126,6 @@ def gather(kitchen: Kitchen, clause: Clause, text: str, new: bool, rule: str = "
     covered = clause.verb.phrase in ("cover", "top") and re.match(r"\s*with\b", text) and kitchen.last  # "cover with the milk ... lift it out"
     kitchen.last = kitchen.last if covered else objects or kitchen.last
     return pot
-
-
-def _along_into(kitchen: Kitchen, clause: Clause, text: str) -> Pot | None:
-    """ "Soften the onions and add with the carrots": the dish laid out before; None when the words mean no other pot."""
-    dish = kitchen.dish
-    if clause.verb.phrase != "add" and kitchen.current is kitchen.mixed:
-        dish = kitchen.previous  # "mash the bananas and stir in with the nuts": into what was mixed before
-    other = dish and dish.lines and kitchen.current not in (None, dish)
-    return dish if other and ADD_ALONG.match(f"{clause.verb.phrase}{text}") else None
-
-
-def _set_up(kitchen: Kitchen, clause: Clause, text: str, pot: Pot, told: bool, objects: list[int]) -> None:
-    """What the words say of the pot itself: an oven dish, a mixing bowl, an appliance, water in it."""
-    if OVEN_DISH.search(clause.text):
-        pot.oven = True
-    swells = any(kitchen.lines[n].cooking_class in ("grains", "noodles", "rice", "legumes-dried") for n in pot.lines + objects)
-    if told and not pot.heat and not pot.water and not swells and BOWL.search(clause.text):
-        kitchen.previous, kitchen.mixed = kitchen.hot, pot
-    if told and not pot.heat and (NEW_CONTAINER.search(clause.text) or THE_CONTAINER.search(clause.text)):
-        kitchen.dish = pot
-    for appliance, method in APPLIANCES:
-        if appliance.search(clause.text):
-            pot.heat, pot.kept = method, method in ("simmer", "boil")
-    if any(phrase.method == "boil" for phrase in clause.places):
-        pot.heat, pot.water = "boil", True
-    if clause.verb.phrase == "cover" and WITH_FRESH.match(text):  # "cover with fresh and simmer"
-        pot.water = True
 
 
 def _unnamed(kitchen: Kitchen, clause: Clause, found: Mentions, pot: Pot, told: bool, new: bool, only_where: bool) -> list[int]:
@@ -169,67 +139,11 @@ def _unnamed(kitchen: Kitchen, clause: Clause, found: Mentions, pot: Pot, told: 
         return list((kitchen.pot_of(kitchen.last) or kitchen.current or Pot()).lines)
     if only_where and kitchen.mixed and kitchen.mixed.lines and kitchen.mixed is not pot:
         return list(kitchen.mixed.lines)
-    if not told or _only_water(clause) or not (new or clause.verb.phrase in ("tip", "pour", "scrape")):
+    if not told or only_water(clause) or not (new or clause.verb.phrase.split()[0] in ("tip", "pour", "scrape", "ladle", "spoon")):
         return []
     here = kitchen.current.lines if kitchen.current else []
     prepared = kitchen.last and not set(kitchen.last) & set(here)  # "halve the peppers and lay in a dish"
     return list(kitchen.last if prepared else here)
-
-
-def _waits_for_topping(kitchen: Kitchen, text: str) -> bool:
-    """ "Scatter over the fruit": the fruit is cooked or laid out already, and something else was just mixed."""
-    named = mentions(text, kitchen.lines).lines()
-    mixed = kitchen.mixed
-    return bool(mixed and mixed.lines and named) and all(n in kitchen.where and kitchen.where[n] is not mixed for n in named)
-
-
-def _only_water(clause: Clause) -> bool:
-    """ "Put on a big pan of water": nothing else is moved; "put in a pan with fresh water" moves what was at hand."""
-    if re.match(r"\s*(?:back )?(?:in|into)\b", clause.text):
-        return False
-    return any(phrase.method in ("water", "boil") for phrase in clause.places)
-
-
-def _destination(kitchen, clause, what, where, objects, to: Mentions, new: bool) -> tuple[Pot, bool]:
-    """The pot a clause moves things into, and whether its words say so."""
-    both, now = what + " " + where, kitchen.current
-    goal = to.lines() or (kitchen.objects(to) if to.vessel else [])
-    home = kitchen.pot_of(goal)
-    if home:
-        return home, True
-    if to.pronoun and not to.lines() and where and (home := kitchen.pot_of(kitchen.last)):  # "nestle the fish among them"
-        return home, True
-    if to.lines():
-        fresh = clause.verb.phrase in WORKED_INTO and not kitchen.placed  # "brush the courgettes with oil": not in what stands there
-        apart = now is not None and now.lines and not set(to.lines()) & set(now.lines)  # "stir the horseradish into the yoghurt"
-        pot = Pot() if now is None or fresh or apart and (now.heat or new or not kitchen.placed) else now
-        if pot is not now and not pot.heat:
-            kitchen.previous, kitchen.mixed = now, pot
-        kitchen.move(to.lines(), pot, clause.sentence)
-        return pot, True
-    if ON_TOP.search(what + where) and kitchen.dish and kitchen.dish is not now and kitchen.dish.lines and (now is None or not now.heat):
-        return kitchen.dish, True  # "pile the mash on top": on what was laid out before
-    if kitchen.frying and kitchen.frying is not now and FRYING_PAN.search(both):
-        return kitchen.frying, True
-    if NEW_PAN.search(both) or NEW_PAN.search(clause.text):
-        return Pot(), True
-    if NEW_CONTAINER.search(both) or THE_CONTAINER.search(both) and not (clause.verb.phrase.startswith("add") and now and now.heat in ("bake", "grill")) and (
-            now is None or not now.lines or now.heat):
-        return Pot(), True
-    said = clause.verb.phrase in ("toss", "coat", "season", "brush", "cover") and " with " not in " " + clause.text
-    if said and (home := kitchen.pot_of(objects)):
-        return home, False
-    before = kitchen.previous or kitchen.hot
-    cold_mix = now is not None and now is kitchen.mixed and before is not None and before is not now
-    laid_out = new and re.search(r"\b(?:on|onto|in|into) an?\b", clause.text)  # "oil the fish and lay it on a rack"
-    if cold_mix and not laid_out and (OLD_PAN.search(both) or set(objects) <= set(now.lines)):
-        return before, True
-    foods = {kitchen.lines[n].cooking_class for n in objects} - {"water", "salt", "other", "sugars", "herbs-spices", "stock-sauce", ""}
-    if now and now.heat == "soak" and foods and not kitchen.placed:  # the beans go on soaking; this is something else
-        return Pot(), True
-    if laid_out and not kitchen.placed and now and kitchen.last and not set(kitchen.last) & set(now.lines):
-        return Pot(), True
-    return now or Pot(), False
 
 
 def combine(kitchen: Kitchen, clause: Clause, text: str) -> None:
@@ -257,6 +171,8 @@ def combine(kitchen: Kitchen, clause: Clause, text: str) -> None:
     else:
         pot = kitchen.current
     kitchen.move(objects, pot, clause.sentence, rule="group" if set(objects) <= set(found.group) else "named")
+    if pot.heat == "soak":  # "beat the eggs into the soaked oats": they soak no longer
+        pot.heat, kitchen.placed = "", True
     if not pot.heat:
         kitchen.previous = kitchen.current if kitchen.current is not pot else kitchen.previous
         kitchen.mixed = pot
@@ -281,6 +197,9 @@ def remove(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if not objects and pan:
         fats = [n for n in pan.lines if kitchen.lines[n].cooking_class == "fats-oils"]
         objects = [n for n in (kitchen.last if found.pronoun and kitchen.last else pan.lines) if n not in fats]
+    if objects and pan and not set(objects) & set(pan.lines):
+        kitchen.last = objects  # "take out the hock": from the pot that it is in
+        pan = kitchen.pot_of(objects)
     if not objects or pan is None or not any(n in pan.lines for n in objects):
         return
     for number in objects:  # "drop into boiling water; when they float, lift out"

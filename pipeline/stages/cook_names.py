@@ -16,8 +16,8 @@ heaped dash glug knob plenty kettle degree gas mark 180c 200c fan side good very
 remaining rest prepared top bottom paper kitchen foil towel film board knife spoon colander sieve everything except""".split())
 ADJECTIVES = set("""red green white black yellow brown spring fresh dried dry frozen tinned canned chopped sliced diced crushed grated
 cooked raw ground minced lean plain self-raising strong double single whole skimmed semi-skimmed unsalted salted low-salt reduced-salt
-olive sunflower vegetable rapeseed sesame long-grain basmati sweet ripe baby new old mild hot smoked peeled drained boneless
-skinless free-range hard soft light dark caster icing granulated demerara clear runny mixed flat-leaf curly floury waxy large small
+olive sunflower vegetable rapeseed sesame long-grain sweet ripe baby new old mild hot smoked peeled drained boneless
+skinless free-range hard soft light dark icing granulated clear runny mixed flat-leaf curly floury waxy large small
 medium thick thin fine finely roughly coarse extra virgin toasted boiled soaked softened melted beaten leftover warm cold boiling
 washed trimmed shredded reserved remaining little split easy-cook wholemeal baking""".split())
 # In these the first word says what it was made from: "chicken" alone does not mean the chicken stock.
@@ -128,7 +128,7 @@ def mentions(text: str, lines: list[Line]) -> Mentions:
     kept, left_out = (re.split(r"\b(?:except(?: for)?|apart from|other than|but not|bar)\b", text, maxsplit=1) + [""])[:2]
     found.everything = bool(re.search(r"\b(?:everything(?! else)|the lot|all (?:of )?the (?:other )?ingredients|all ingredients|all together)\b", kept))
     found.rest = bool(re.search(r"\b(?:(?:remaining|rest of the|other) (?:\w+ )?ingredients|everything else|the rest\b(?! of))", kept))
-    found.pronoun = bool(re.search(r"\b(?:it|them|they|these|this)\b", kept))
+    found.pronoun = bool(re.search(r"\b(?:it|them|they|these|this|both)\b", kept))
     found.pronoun_first = bool(re.match(r"\s*(?:all of )?(?:it|them|these|this|both)\b(?! [a-z]+ of\b)", kept))
     for name, classes in GROUP_PAIRS.items():
         if name in kept:

@@ -21,6 +21,8 @@ WATER_LIKE = ("water",)
 BOILED_BY_CUSTOM = ("pasta", "noodles", "rice", "grains", "legumes-dried")
 NEW_PAN = re.compile(r"\b(?:an?|another|separate|second|clean)\s+(?:[\w-]+\s+){0,3}(?:pan|saucepan|pot|wok|skillet|frying pan)\b")
 OLD_PAN = re.compile(r"\b(?:the|same)\s+(?:[\w-]+\s+){0,2}(?:pan|saucepan|pot|wok|heat|casserole)\b|\b(?:to|into|in)\s+(?:same\s+)?(?:pan|saucepan|pot|wok|skillet)\b")
+SOAKING_FROM_MINUTES = 30  # standing in water this long is soaking
+MORE = re.compile(r"\b(?:more|another|further|again|longer|until (?:the|everything|all))\b")
 JOINS_BY_NAME = {"sauce", "gravy", "custard", "dressing", "mash"}  # "the pasta and the sauce"
 SHAPED = {"meatball", "burger", "patty", "fishcake", "dumpling", "pancake", "kofta", "ball", "parcel", "fritter", "cake", "loaf", "muffin",
           "scone", "biscuit", "kebab", "skewer", "tart", "quiche", "omelette", "frittata", "pie", "dressing", "marinade", "topping", "batter",
@@ -39,6 +41,7 @@ class Pot:
     fried: bool = False  # something was fried in it
     kept: bool = False  # the words say that its water is not poured off
     ever: set[int] = field(default_factory=set)
+    called: str = ""  # "casserole", "wok": what the words call the vessel
     kinds: tuple | None = None  # what is in it, by kind: see Kitchen._kinds
 
     def put(self, numbers: list[int]) -> None:
@@ -84,6 +87,7 @@ class Kitchen:
         self.last: list[int] = []
         self.dish: Pot | None = None   # what food was last laid out in
         self.topic: list[int] = []     # what this sentence speaks of: "peel the potatoes and boil for 10 minutes"
+        self.prepared: list[int] = []  # what the sentence before spoke of and put nowhere
         self.sentence = ""
         self.placed = False            # this sentence put something somewhere
         self.own_turn: dict[int, int] = {}  # line -> the clause that first cuts, cooks or serves it by name
@@ -92,6 +96,7 @@ class Kitchen:
         self.frying: Pot | None = None  # the frying pan
         self.mixed: Pot | None = None  # the pot that was last mixed cold
         self.previous: Pot | None = None  # where we were before that
+        self.deep_fat = False          # the words fill a pan with oil
         self.tap = False               # "a pan of water" is not the water of a line
 
     # ------------------------------------------------------------ pots and lines
@@ -115,7 +120,15 @@ class Kitchen:
         self.clause_number += 1
         if clause.sentence != self.sentence:
             goes_on = clause.sentence[:1].islower() and not self.placed  # after a semicolon
+            self.prepared = [] if self.placed else self.topic
             self.sentence, self.topic, self.placed = clause.sentence, self.topic if goes_on else [], False
+
+    def cut_before(self, clause: Clause, method: str) -> list[int]:
+        """ "Peel the parsnips. Boil for 4 minutes": what the sentence before cut, where the pot of before is cooked in another way."""
+        here = self.current
+        waits = [n for n in self.prepared if n not in self.where and not self.events[n]]
+        goes_on = here is not None and here.lines and (here.heat in (method, "") or method == "simmer" or MORE.search(clause.text))
+        return [] if goes_on or self.placed or clause.before.strip() or set(waits) != set(self.prepared) else waits
 
     def unsaid(self) -> list[int]:
         """What a clause without an object is about, when that is not what is in the pot."""
@@ -142,6 +155,11 @@ class Kitchen:
         spoken_of = self.last if found.pronoun_first and found.lines() else []
         return list(dict.fromkeys([*spoken_of, *found.lines(), *(home.lines if home else [])]))
 
+    def called_so(self, word: str) -> Pot | None:
+        """The pot that the words called a casserole, a wok; None when none or this one is."""
+        homes = [pot for pot in self.where.values() if pot.called == word and pot.lines]
+        return homes[-1] if homes and self.current not in homes else None
+
     def vessel(self, word: str) -> Pot | None:
         """The pot that a word like "the sauce", "the mash" or "the dressing" means; None when it can be any."""
         section = [n for n, line in enumerate(self.lines) if word in line.section and n in self.where]
@@ -157,6 +175,8 @@ class Kitchen:
             return self.hot if word in ("mixture", "mix", "filling") and self.hot and self.hot.lines else None
         if word in ("pan", "pot", "content", "contents"):
             return None
+        if pot := self.called_so(word):
+            return pot
         if self.mixed and word in JOINS_BY_NAME and any(self.lines[n].cooking_class == "stock-sauce" for n in self.mixed.lines):
             return self.mixed
         pots = {id(pot): pot for pot in self.where.values()}

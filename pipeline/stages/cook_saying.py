@@ -17,6 +17,7 @@ SAYINGS = (
     (re.compile(r"^(\s*(?:(?:now|then|next|finally|lastly)\b,?\s)?)((?:the|your|all the|both the)\s(?:[\w'’-]+\s){1,5}?)(?:goes?|are put|is put)\s(?:straight\s|then\s)?(?:back\s)?(?=(?:in|into|on|onto|over)\b)"),
      r"\1add \2"),
     (re.compile(r"^(\s*(?:(?:now|then|next|finally|lastly)\b,?\s)?)((?:the|your|all the|both the)\s(?:[\w'’-]+\s){1,5}?)(?:is|are)\s(?:now\s|then\s)?added\b"), r"\1add \2"),
+    (re.compile(r"^\s*(?:then\s|and\s|next\s)?in with (?=\w)"), "add "),
     (re.compile(r"\b(?:just|freshly|recently|newly)[- ]boiled (?=water\b)"), "boiling "),
     (re.compile(r"\b(?:off|from) the (?:burner|stove|stovetop|flame|gas|cooker)\b"), "off the heat"),
     (re.compile(r"\b(?:leave|let) (?:it|them) be\b"), "keep cooking"),

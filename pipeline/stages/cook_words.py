@@ -23,6 +23,7 @@ TIME = re.compile(rf"({NUMBER})(?:\s*(?:-|–|to|or)\s*({NUMBER}))?\s*-?\s*(hour
 SPELT_TIME = re.compile(r"\b(" + "|".join(sorted(SPELT, key=len, reverse=True)) + r")\s+(hours?|minutes?|mins?|seconds?)\b")
 MINUTES_IN = {"h": 60.0, "m": 1.0, "s": 1 / 60}
 OVERNIGHT_MINUTES = 480.0
+OVERNIGHT = re.compile(r"\bovernight\b|\bnight before\b|\b(?:till|until) (?:the )?(?:next )?morning\b|\ball night\b")
 
 # A phrase of the vocabulary that starts with one of these says where or how, not what to do.
 PLACE_STARTS = {"in", "into", "under", "on", "over", "to", "with", "of", "off", "from", "is", "are", "been", "has", "have",
@@ -33,7 +34,7 @@ BEFORE_VERB = {"and", "then", "or", "to", "now", "next", "meanwhile", "first", "
 NOT_BEFORE_VERB = {"the", "a", "an", "your", "high", "medium", "low", "gentle", "hot", "of", "for", "with", "preheated", "this",
                    "rolling", "some", "any", "more", "extra", "their", "its", "each", "every", "cold", "fresh", "no", "in", "on"}
 NEGATIONS = re.compile(r"\b(?:not|don't|don’t|never|without|avoid|no need to|rather than|instead of)(?:\s+\w+){0,2}\s*$")
-STATE_CLAUSE = re.compile(r"\b(?:until|till|so that|so they|so it|while|before|ready to|which|that have|making sure|taking care)\b[^,;.]*")
+STATE_CLAUSE = re.compile(r"\b(?:until|till|so that|so they|so it|while|before(?! (?:the end|serving|eating)\b)|ready to|which|that have|making sure|taking care)\b[^,;:.]*")
 LEAD_CLAUSE = re.compile(r"^(?:when|once|after|while|as soon as|as|if|about|\d+ minutes before)\b[^,]*,")
 
 
@@ -55,6 +56,7 @@ NO_IMPERATIVE = re.compile(r"\s*(?:in|on|with|for|to|at|by|from|over|under|using
                            r"finally|once|the|an?|this|these|it|they|you|i|we|my|our|oven|meantime|let|leave|allow|keep|just|off|last|lastly|first|ok|so|don|do|this|that|there|"
                            r"one|two|three|four|five|six|eight|ten|twelve|fifteen|twenty|thirty|half|\d+)\b")
 # "While that cooks, cube the bread": an instruction may follow.
+FIRST_WORD = re.compile(r"\s*([a-zà-ÿ'-]+),?\s+\S")
 LEAD_WORDS = re.compile(r"(?:when|once|after|while|as soon as|as|if|about|\d+ minutes before)\b[^,]*,|(?:meanwhile|in the meantime|next|then|now|finally|first|lastly)\b,?")
 
 # Patterns of a clause: what it is put into, for how long it cooks, which water is meant.
@@ -115,7 +117,7 @@ def minutes_in(text: str) -> float:
         if seen and not joined:
             continue
         total, seen, end = total + value * MINUTES_IN[found.group(3)[0]], True, found.end()
-    if not seen and "overnight" in lower:
+    if not seen and OVERNIGHT.search(lower):
         return OVERNIGHT_MINUTES
     return total if seen else float("nan")
 
@@ -189,7 +191,7 @@ class Vocabulary:
         """An instruction whose verb the vocabulary lacks ("stud the lamb with garlic"): what it names is at hand now."""
         begins = LEAD_WORDS.match(lead)
         start = begins.end() if begins else 0
-        word = re.compile(r"\s*([a-zà-ÿ'-]+)\s+\S").match(lead, start)
+        word = FIRST_WORD.match(lead, start)
         if word is None or NO_IMPERATIVE.match(lead[start:]) or begins and not FOOD_DETERMINED.match(lead[word.end(1):]):
             return []
         inside = tuple(phrase for at, phrase in places if at < len(lead))
