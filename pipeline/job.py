@@ -9,8 +9,9 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline import decisions, evidence, problems, sources
+from pipeline.combinations import combinations
 from pipeline.composition import combine
-from pipeline.composition.check_kept import with_errors
+from pipeline.composition.check_kept import counted, with_errors
 from pipeline.composition.combine_weigh import weighing
 from pipeline.composition.load import CompositionTable, load_table
 from pipeline.content import content_key
@@ -19,6 +20,8 @@ from pipeline.problems import ERROR, NOTE, Problem
 from pipeline.sources import ROOT
 from pipeline.stages import audit_entries, match_words
 from pipeline.stages.ingest import Collection, ingest
+from pipeline.stages.judge_bands import bands
+from pipeline.stages.judge_headroom import with_headroom
 from pipeline.stages.release import InputFile, ReleaseMeta
 from pipeline.stages.standing import doubted, judged_again
 from pipeline.stages.total_stakes import with_stakes
@@ -95,8 +98,10 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
     ingested = job.collection
     figures = doubted(tables["figures"], tables["findings"], tables["variants"], ingested.problems)
     tables["verdicts"] = judged_again(tables["verdicts"], tables["figures"], figures, tables["recipes"], tables["variants"],
-                                      job.policy, job.reference)
+                                      job.policy, job.reference, tables["lines"], tables["contributions"])
     tables["figures"] = figures
+    tables["verdicts"] = with_headroom(tables["verdicts"], tables, combinations(job.reference.components, job.reference.energy_factors))
+    tables["bands"] = bands(figures, tables["recipes"], tables["variants"], job.reference.bands)
     tables["worklist"] = worklist(tables["lines"], tables["candidates"], tables["figures"], tables["verdicts"],
                                   job.reference.rule("check_confidence_below"))
     tables["published"] = _of_recipes(ingested.published, tables["recipes"])
@@ -107,7 +112,7 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
     noted = audit_entries.entries(tables["recomputed"], tables["lines"], job.reference)
     tables["findings"] = pd.concat([tables["findings"], noted], ignore_index=True)
     tables["factors"] = evidence.used_factors(job.reference, tables)
-    citing = [tables["factors"], tables["values"], tables["inputs"], tables["verdicts"]]
+    citing = [tables["factors"], tables["values"], tables["inputs"], tables["verdicts"], tables["bands"]]
     if job.several:
         tables["disagreements"] = evidence.used_disagreements(job.several.disagreements, tables)
         citing.append(tables["disagreements"])
@@ -122,19 +127,20 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
 
 
 def _faulty_tables(job: Job, lines: pd.DataFrame) -> list[Problem]:
-    """Per table with errors of its check: how many, how many of its entries with one are in use, and what is wrong with it as a whole."""
+    """Per table with errors or doubts of its check: how many, how many of its entries with one are in use, and what is wrong with
+    it as a whole, or was never compared."""
     used = lines.loc[lines["outcome"] == "accepted", "entry_id"]
     here = job.table.errors[job.table.errors["entry_id"].isin(used)].groupby("table")["entry_id"].nunique()
     return [_faulty_table(table, int(here.get(table.name, 0))) for table in job.loaded if len(table.errors)]
 
 
 def _faulty_table(table: CompositionTable, in_use: int) -> Problem:
-    whole = sorted(set(table.errors.loc[table.errors["whole"], "what"]))
-    count = len(whole) + int((~table.errors["whole"]).sum())
-    what = f"has {count} {_plural('error', count)} of the check, and the lines use {in_use} {_plural('entry', in_use)} with one"
+    whole = table.errors[table.errors["whole"]].drop_duplicates("what").sort_values(["severity", "what"])
+    count, used = counted(table.errors), f"the lines use {in_use} {_plural('entry', in_use)}"
+    what = f"has {count} of the check, and {used} with one" if count else f"{used} of it"
     remedy = "every figure that rests on such an entry is to be checked" if in_use else "no figure rests on them"
-    severity = ERROR if whole and in_use else problems.WARNING if in_use else NOTE
-    return Problem(f"composition table {table.name}", "; ".join([what, *whole]),
+    severity = ERROR if in_use and (whole["severity"] == "error").any() else problems.WARNING if in_use else NOTE
+    return Problem(f"composition table {table.name}", "; ".join([what, *whole["what"]]),
                    f"Look at `potash tables check {table.name}`: {remedy}", "table-errors", severity, "tables")
 
 

@@ -35,6 +35,9 @@ KEYS = {
 }
 NUMBERS = ("meal_share", "body_weight_kg", "share", "amount", "limit")
 MASS_UNITS = ("g", "mg", "ug")
+# A day's figure may be per kilogram of body weight.
+PER_KG = "/kg"
+ENERGY_UNITS = ("kJ", "kcal")
 # Grams per mole: IUPAC abridged standard atomic weights (source iupac-atomic-weights, from memory).
 MOLAR_MASS = {"NA": 22.990, "P": 30.974, "K": 39.098}
 # How far a limit may lie from the daily figure that it is said to come from: rounding only.
@@ -215,7 +218,9 @@ def _reference_problems(path: Path, content: dict, own_units: dict, source_ids) 
                 if row[key] not in allowed[key]:
                     problems.append(_wrong(path, f"{place}: {key}", f"{row[key]!r} is not known",
                                            f"Use one of: {', '.join(allowed[key])}"))
-            fitting = [*_fitting_units(row["component"], own_units), *(["g/kg"] if name == "daily" else [])]
+            fitting = _fitting_units(row["component"], own_units)
+            if name == "daily":
+                fitting += [f"{unit}{PER_KG}" for unit in fitting]
             if row["component"] in own_units and row["unit"] not in fitting:
                 problems.append(_wrong(path, f"{place}: unit", f"{row['unit']!r} does not fit {row['component']}",
                                        f"Use one of: {', '.join(fitting)}"))
@@ -274,18 +279,30 @@ def _derivation_problems(path: Path, content: dict) -> list[Problem]:
         if not row.get("daily"):
             continue
         day = daily.get(row["daily"])
-        if day is None or any(day[key] != row[key] for key in ("audience", "component", "comparator")):
+        if day is None or any(day[key] != row[key] for key in ("audience", "component", "comparator")) or _two_energies(day, row):
             problems.append(_wrong(path, f"{place}: daily", f"{row['daily']!r} is no daily figure of this audience, component and comparator",
                                    "Name the id of a [[daily]] table that fits"))
             continue
-        weight_kg = assumed["body_weight_kg"] if day["unit"] == "g/kg" else 1.0
-        day_mg = in_mg(day["component"], day["amount"], day["unit"].removesuffix("/kg"))
-        expected_mg = day_mg * weight_kg * assumed["meal_share"]
-        stated_mg = in_mg(row["component"], row["limit"], row["unit"])
-        if abs(stated_mg / expected_mg - 1) > DERIVED_WITHIN:
+        expected, unit = _meal(day, row["unit"], assumed)
+        stated = in_mg(row["component"], row["limit"], row["unit"]) if unit == "mg" else row["limit"]
+        if abs(stated / expected - 1) > DERIVED_WITHIN:
             problems.append(_wrong(path, f"{place}: limit", f"{row['limit']} {row['unit']} does not follow from daily {row['daily']!r}, which gives "
-                                   f"{expected_mg:.0f} mg a meal", "Correct the limit, the daily figure or the assumptions"))
+                                   f"{expected:.0f} {unit} a meal", "Correct the limit, the daily figure or the assumptions"))
     return problems
+
+
+def _two_energies(day: dict, row: dict) -> bool:
+    """Whether one is in kJ and the other in kcal: the law rounds each for itself, so neither follows from the other."""
+    return row["unit"] != day["unit"].removesuffix(PER_KG) and row["unit"] in ENERGY_UNITS
+
+
+def _meal(day: dict, wanted: str, assumed: dict) -> tuple[float, str]:
+    """A meal's part of a daily figure: in mg, or in ``wanted`` where that is no unit of mass."""
+    unit = day["unit"].removesuffix(PER_KG)
+    share = assumed["meal_share"] * (assumed["body_weight_kg"] if unit != day["unit"] else 1.0)
+    if wanted in ENERGY_UNITS:
+        return day["amount"] * share, wanted
+    return in_mg(day["component"], day["amount"], unit) * share, "mg"
 
 
 def in_mg(component: str, amount: float, unit: str) -> float:

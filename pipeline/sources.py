@@ -55,6 +55,17 @@ FILES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "match_weights": (("feature", "source_id", "note"), ("weight",)),
     "rules": (("rule_id", "source_id", "note"), ("value",)),
     "wide_floors": (("component", "unit", "source_id", "note"), ("floor",)),
+    "allergens": (("food", "scope", "allergen", "level", "named", "source_id", "note"), ()),
+    "diets": (("food", "scope", "origin", "vegetarian", "vegan", "source_id", "note"), ()),
+    "phosphorus_kinds": (("food", "scope", "kind", "source_id", "note"), ("absorbed_low", "absorbed_high")),
+    "additives": (
+        ("additive_id", "name", "e_number", "words", "element", "severity", "source_id", "note"), ()),
+    "rounding": (
+        ("rule", "component", "unit", "edge", "text_below", "source_id", "note"), ("from_value", "step", "significant_figures")),
+    "added_substances": (("substance", "words", "brings", "component", "source_id", "note"), ("above_per_100g",)),
+    "bands": (
+        ("component", "food_form", "unit", "source_id", "source_row", "note"),
+        ("low_at_most", "high_above", "portion_above_g", "portion_high_above")),
     "cautions": (("caution_id", "text", "audience_of_text"), ()),
 }
 

@@ -21,6 +21,7 @@ from pipeline.policy import Policy
 from pipeline.stages import audit as audit_stage
 from pipeline.stages import cook as cook_stage
 from pipeline.stages import judge as judge_stage
+from pipeline.stages import judge_ingredients
 from pipeline.stages import match as match_stage
 from pipeline.stages import match_next, match_outcome
 from pipeline.stages import parse as parse_stage
@@ -35,7 +36,7 @@ LONGEST_MESSAGE = 300
 # The functions whose code, with all they import, decides whether a kept result still holds.
 CODE = {
     "read": (parse_stage.parse, with_optional), "match": (match_next.answered,), "weigh": (weigh_stage.weigh,),
-    "cook": (cook_stage.cook,), "total": (total_stage.total,), "judge": (judge_stage.judge,), "audit": (audit_stage.audit,),
+    "cook": (cook_stage.cook,), "total": (total_stage.total,), "judge": (judge_stage.judge, judge_ingredients.ingredients), "audit": (audit_stage.audit,),
 }
 STAGES = ("read", "match", "weigh", "cook", "total", "judge", "audit")
 BY_RECIPE = ("recipes", "variants", "lines", "steps", "published", "printed_claims")
@@ -164,9 +165,10 @@ def total(
 
 def judge(read: Bundle, totals: Bundle, policy: Policy, reference: sources.Reference) -> Bundle:
     """Judge every claim and local limit."""
+    brought = judge_ingredients.ingredients(totals["settled"], totals["contributions"], read["variants"], reference.added_substances)
     verdicts, found = judge_stage.judge(
         totals["figures"], read["recipes"], read["variants"], reference.claims, reference.nutrient_reference_values, policy,
-        reference.energy_factors)
+        reference.energy_factors, brought)
     return {"verdicts": verdicts, "problems": problems.to_table(found)}
 
 
@@ -221,7 +223,8 @@ def chain(call: Callable[..., Any], part: Bundle, given: Given) -> dict[str, Any
     totals = call("total", read, matched, weighed, cooked, entries, values, given.name, only(
         "components", "energy_factors", "composition_spread", "rules", "wide_floors", "measures", "amount_rules", "densities", "edible_portions",
         "yields", "retention"), given.disagreements, given.reference.raw_cooked_pairs)
-    judged = call("judge", read, totals, given.policy, only("claims", "nutrient_reference_values", "energy_factors"))
+    judged = call("judge", read, totals, given.policy, only(
+        "claims", "nutrient_reference_values", "energy_factors", "added_substances"))
     audited = call("audit", part, read, cooked, totals, judged, values, given.errors, only("tolerances", "raw_cooked_pairs", "rules"))
     return dict(zip(STAGES, (read, matched, weighed, cooked, totals, judged, audited), strict=True))
 

@@ -195,7 +195,8 @@ def _stages(part: steps.Bundle, setting: Setting) -> steps.Bundle:
     done = steps.straight(part, setting)
     read, totals, judged = done["read"], done["total"], done["judge"]
     figures = doubted(totals["figures"], done["audit"]["findings"], read["variants"], setting.ingested)
-    verdicts = judged_again(judged["verdicts"], totals["figures"], figures, read["recipes"], read["variants"], setting.policy, setting.reference)
+    verdicts = judged_again(judged["verdicts"], totals["figures"], figures, read["recipes"], read["variants"], setting.policy, setting.reference,
+                            totals["settled"], totals["contributions"])
     return {"settled": totals["settled"], "matched": done["match"]["matched"], "contributions": totals["contributions"], "figures": figures,
             "verdicts": verdicts}
 

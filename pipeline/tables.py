@@ -17,8 +17,9 @@ import pandera.pandas as pa
 from pandera.typing import Series
 
 from pipeline.composition_form import Entries, Values  # noqa: F401 - part of the map
+from pipeline.cooking_form import TwoRoutes  # noqa: F401 - part of the map
 from pipeline.schema import (
-    AMOUNT_RULES, BASES, INPUT_KINDS, LINE_ID, LINE_KINDS, LINE_REASONS, LIQUIDS, METHODS, OUTCOMES, RECIPE_ID, STATES, STATUSES,
+    AGREEMENTS, AMOUNT_RULES, BASES, INPUT_KINDS, LINE_ID, LINE_KINDS, LINE_REASONS, LIQUIDS, METHODS, OUTCOMES, RECIPE_ID, STATES, STATUSES,
     VALUE_TYPES, VERDICTS, Table, checked, columns, empty, number_field, text_field, violations,  # noqa: F401 - found here
 )
 
@@ -327,7 +328,9 @@ class Figures(Table):
 class Verdicts(Table):
     """One row per variant, audience and claim; the component, figure and limit are those
     of the condition that decides. ``margin`` is the headroom from the near end of the
-    interval to the limit, as a fraction of the limit; negative when it does not hold."""
+    interval to the limit, as a fraction of the limit; negative when it does not hold.
+    ``probability`` (``judge_probability``) is null where it cannot be told; ``headroom`` and
+    ``decisive`` (``judge_headroom``) are words, empty where there is nothing to say."""
 
     recipe_id: Series[str] = text_field(str_matches=RECIPE_ID)
     variant_id: Series[str] = text_field(str_matches=RECIPE_ID)
@@ -345,6 +348,10 @@ class Verdicts(Table):
     basis: Series[str] = text_field()
     kind: Series[str] = text_field(isin=("regulated-claim", "local-limit"))
     reason: Series[str] = text_field()
+    probability: Series[float] = number_field(ge=0, le=1)
+    headroom: Series[str] = text_field()
+    decisive: Series[str] = text_field()
+    comparator: Series[str] = text_field(isin=("", "<=", "<", ">=", ">"))
 
 
 class Findings(Table):

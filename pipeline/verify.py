@@ -16,7 +16,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline import verify_amounts, verify_cooking, verify_figures, verify_files, verify_mass, verify_routes, verify_sources, verify_verdicts
+from pipeline import (
+    verify_amounts, verify_bands, verify_cooking, verify_figures, verify_files, verify_mass, verify_routes, verify_sources, verify_verdicts,
+)
 from pipeline.verify_report import Ledger, Report
 
 __all__ = ["Report", "verify"]
@@ -65,3 +67,4 @@ def _recompute(tables: dict, project: verify_sources.Project, manifest: dict, le
     figures = verify_figures.figures(lines, amounts, uncertainties, kitchen, ledger)
     verify_figures.compare_withheld(tables, ledger)
     verify_verdicts.compare(figures, tables, project, manifest, ledger)
+    verify_bands.compare(figures, tables, project, ledger)

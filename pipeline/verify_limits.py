@@ -40,9 +40,7 @@ def conditions_of(tables: dict[str, Rows], project: Project, policy_path: str) -
         recipe = tables["recipes"].get(row["recipe_id"])
         if recipe is None:
             continue
-        course = recipe["course"].strip().lower()
-        drink = recipe["food_form"] == "liquid" and course in DRINKS
-        forms = {"any", recipe["food_form"], "beverage" if drink else "not-beverage"}
+        course, forms = recipe["course"].strip().lower(), forms_of(recipe)
         key = (row["recipe_id"], row["variant_id"])
         for claim, (conditions, source_id) in regulated.items():
             applying = [condition for form, condition in conditions if form in forms]
@@ -50,6 +48,12 @@ def conditions_of(tables: dict[str, Rows], project: Project, policy_path: str) -
         for (audience, claim), limits in _by_claim(project, policy).items():
             found[*key, audience, claim] = ("local-limit", _for_course(limits, policy, course), limits[0].source_id)
     return found
+
+
+def forms_of(recipe: dict[str, str]) -> set[str]:
+    """The forms of food that rows of reference files may be for."""
+    drink = recipe["food_form"] == "liquid" and recipe["course"].strip().lower() in DRINKS
+    return {"any", recipe["food_form"], "beverage" if drink else "not-beverage"}
 
 
 def _regulated(project: Project) -> dict[str, tuple[list[tuple[str, Condition]], str]]:

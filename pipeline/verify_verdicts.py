@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from pipeline import verify_ingredients
 from pipeline.verify_figures import Figure
 from pipeline.verify_files import Rows, number, path_of, place
 from pipeline.verify_limits import Condition, conditions_of
@@ -24,6 +25,9 @@ TRANS = "FATRN"
 IF_ALL_FIBRE = 8 / 17
 WHOLE = 1 - 1e-9
 EQUAL = 1e-9
+SURE = 0.95
+# 95th percentile of the standard normal distribution.
+Z95 = 1.6448536269514722
 ORDER_ALL, ORDER_ANY = ("fails", "not-assessable", "uncertain", "holds"), ("holds", "uncertain", "not-assessable", "fails")
 
 
@@ -52,6 +56,7 @@ def compare(figures: Figures, tables: dict[str, Rows], project: Project, manifes
     """Judges every variant again and compares verdicts.csv."""
     policy = next((row["path"] for row in manifest["inputs"] if row["role"] == "policy"), "")
     claims = conditions_of(tables, project, policy)
+    figures = figures | verify_ingredients.counted(tables, project, manifest)
     written = tables["verdicts"]
     ledger.keys("verdicts", path_of("verdicts"), written, [" ".join(key) for key in claims], "reference/claims.csv and the policy")
     energy = {row_id: number(row["kj_per_g"]) for row_id, row in project.reference("energy_factors").items()}
@@ -64,25 +69,26 @@ def compare(figures: Figures, tables: dict[str, Rows], project: Project, manifes
         ledger.same(where, "kind", row["kind"], kind, "claim and policy")
         if row["reason"] == "":
             ledger.differs(*where, "reason", "", "a reason")
-        outcome = None
-        if conditions:
-            outcome = _all_of([_judged(one, _quantity(figures, recipe_id, variant_id, one, energy)) for one in conditions])
-        _compare_row(where, row, outcome, source_id, ledger)
+        outcomes = [_judged(one, _quantity(figures, recipe_id, variant_id, one, energy)) for one in conditions]
+        _compare_row(where, row, outcomes, source_id, ledger)
 
 
-def _compare_row(where, row: dict, outcome: Outcome | None, source_id: str, ledger: Ledger) -> None:
+def _compare_row(where, row: dict, outcomes: list[Outcome], source_id: str, ledger: Ledger) -> None:
+    outcome = _all_of(outcomes) if outcomes else None
     condition, found = (outcome.condition, outcome.quantity) if outcome else (None, Quantity())
     origin = path_of("figures")
     texts = {"verdict": outcome.verdict if outcome else "not-assessable", "component": condition.component if condition else "",
              "unit": condition.unit if condition else "", "basis": condition.basis if condition else "",
+             "comparator": condition.comparator if condition else "",
              "source_id": condition.source_id if condition else source_id}
     for column, expected in texts.items():
         ledger.same(where, column, row[column], expected, origin if column == "verdict" else "claim and policy")
     numbers = {"value": found.value, "low": found.low, "high": math.nan if math.isinf(found.high) else found.high,
-               "limit": condition.limit if condition else math.nan, "margin": outcome.margin if outcome else math.nan}
+               "limit": condition.limit if condition else math.nan, "margin": outcome.margin if outcome else math.nan,
+               "probability": _probability(outcomes, outcome.verdict) if outcome else math.nan}
     for column, expected in numbers.items():
         rests_on = "claim and policy" if column == "limit" else origin
-        ledger.number(where, column, row[column], expected, rests_on, scale=1.0 if column == "margin" else 0.0)
+        ledger.number(where, column, row[column], expected, rests_on, scale=1.0 if column in ("margin", "probability") else 0.0)
 
 
 # ---------------------------------------------------------------- quantities
@@ -91,7 +97,7 @@ def _quantity(figures: Figures, recipe_id: str, variant_id: str, condition: Cond
     def amount(expression: str, basis: str, unit: str) -> Quantity:
         return _amount(figures, (recipe_id, variant_id), expression, basis, unit)
 
-    if condition.basis in ("100g", "portion"):
+    if condition.basis in ("100g", "portion", verify_ingredients.INGREDIENTS):
         return amount(condition.component, condition.basis, condition.unit)
     terms = condition.component.split("+")
     if condition.basis == "fatty-acids":
@@ -108,7 +114,7 @@ def _quantity(figures: Figures, recipe_id: str, variant_id: str, condition: Cond
 def _amount(figures: Figures, variant: tuple[str, str], expression: str, basis: str, unit: str) -> Quantity:
     terms = expression.split("+")
     without_trans = TRANS in terms and (*variant, TRANS, unit, basis) not in figures
-    parts = [_figure(figures.get((*variant, name, unit, basis)), name) for name in terms if not (without_trans and name == TRANS)]
+    parts = [quantity_of(figures.get((*variant, name, unit, basis)), name) for name in terms if not (without_trans and name == TRANS)]
     if not all(part.known for part in parts):
         return Quantity()
     total = Quantity(*(math.fsum(ends) if all(map(math.isfinite, ends)) else math.inf
@@ -116,13 +122,14 @@ def _amount(figures: Figures, variant: tuple[str, str], expression: str, basis: 
     if not without_trans:
         return total
     # trans fatty acids are part of the fat, which bounds the sum
-    fat = _figure(figures.get((*variant, "FAT", unit, basis)), "FAT")
+    fat = quantity_of(figures.get((*variant, "FAT", unit, basis)), "FAT")
     if not fat.known:
         return total._replace(known=False)
     return total._replace(high=max(total.high, fat.high), ceiling=max(total.ceiling, fat.ceiling))
 
 
-def _figure(figure: Figure | None, component: str) -> Quantity:
+def quantity_of(figure: Figure | None, component: str) -> Quantity:
+    """A figure with what is possible beyond its interval."""
     if figure is None or figure.status == "withheld":
         return Quantity()
     floor, ceiling = figure.low, figure.high
@@ -182,14 +189,61 @@ def _within(end: float, condition: Condition) -> bool:
 
 def _all_of(outcomes: list[Outcome]) -> Outcome:
     """Every condition must hold, of those that share a letter one; the one that decides."""
-    needed = [one for one in outcomes if not one.condition.any_of]
-    for letter in dict.fromkeys(one.condition.any_of for one in outcomes if one.condition.any_of):
-        same = [one for one in outcomes if one.condition.any_of == letter]
+    needed = []
+    for same in _alternatives(outcomes):
         best = min(ORDER_ANY.index(one.verdict) for one in same)
         needed.append(max((one for one in same if ORDER_ANY.index(one.verdict) == best), key=_headroom))
     worst = min(ORDER_ALL.index(one.verdict) for one in needed)
     return min((one for one in needed if ORDER_ALL.index(one.verdict) == worst), key=_headroom)
 
 
+def _alternatives(outcomes: list[Outcome]) -> list[list[Outcome]]:
+    groups: dict[object, list[Outcome]] = {}
+    for place_no, one in enumerate(outcomes):
+        groups.setdefault(one.condition.any_of or place_no, []).append(one)
+    return list(groups.values())
+
+
 def _headroom(outcome: Outcome) -> float:
     return -math.inf if math.isnan(outcome.margin) else outcome.margin
+
+
+# ---------------------------------------------------------------- probability
+
+def _probability(outcomes: list[Outcome], verdict: str) -> float:
+    """The least probability that the conditions allow together, at most 0.95: what a 90 % interval leaves beyond
+    its ends is not claimed. Of alternatives the most probable one counts (pipeline/stages/judge_probability.py says why)."""
+    if verdict == "not-assessable":
+        return math.nan
+    each = []
+    for group in _alternatives(outcomes):
+        told = [chance for chance in (_chance(one) for one in group) if chance is not None]
+        each.append(max(told) if told else None)
+    if None in each:
+        rest = [chance for chance in each if chance is not None]
+        return min(rest) if verdict == "fails" and rest else math.nan
+    lacking = math.fsum(1 - chance for chance in each)
+    return max(0.0, min(SURE, 1 - lacking))
+
+
+def _chance(outcome: Outcome) -> float | None:
+    """Of one condition; None where it cannot be told."""
+    found, verdict = outcome.quantity, outcome.verdict
+    decided = {"holds": 1.0, "fails": 0.0}.get(verdict)
+    if outcome.condition.basis == verify_ingredients.INGREDIENTS:
+        return decided
+    gap = math.isinf(found.ceiling)
+    if verdict == "not-assessable" or found.doubted and verdict != "fails" or gap and verdict == "uncertain":
+        return None
+    low, high = found.floor, found.high if gap else found.ceiling
+    if low == high and not gap:
+        return decided
+    if low == high:
+        below = 1.0 if low <= outcome.condition.limit else 0.0
+    elif low <= 0 or math.isinf(high):
+        return None if decided is None else SURE if decided else 1 - SURE
+    else:
+        # 95 % of a lognormal lie below its upper end, 5 % below its lower one.
+        middle, spread = math.log(low * high) / 2, math.log(high / low) / 2
+        below = 0.5 * math.erfc(-Z95 * (math.log(outcome.condition.limit) - middle) / spread / math.sqrt(2))
+    return below if outcome.condition.comparator.startswith("<") else 1 - below

@@ -180,7 +180,9 @@ def test_adding_sodium_never_makes_a_sodium_verdict_better(drawn):
 
 def _no_better(before: dict, after: dict) -> bool:
     margins = (before["margin"], after["margin"])
-    return RANK[after["verdict"]] <= RANK[before["verdict"]] and (math.isnan(margins[1]) or margins[1] <= margins[0])
+    chances = (before["probability"], after["probability"])
+    no_likelier = any(map(math.isnan, chances)) or chances[1] <= chances[0] + 1e-12
+    return RANK[after["verdict"]] <= RANK[before["verdict"]] and (math.isnan(margins[1]) or margins[1] <= margins[0]) and no_likelier
 
 
 # ---------------------------------------------------------------- local limits
@@ -202,6 +204,14 @@ def test_local_limits_are_apart_and_say_that_nobody_adopted_them():
     assert local.at[(NOT_ON_DIALYSIS, "sodium-within-meal-limit"), "verdict"] == "fails"
     # The same 14 g of protein are enough for one audience and too little for another.
     assert local.at[("haemodialysis", "protein-for-dialysis"), "verdict"] == "fails"
+
+
+def test_limits_are_told_in_millimoles_too():
+    # 600 mg of potassium / 39.098 = 15.3 mmol; 300 mg of phosphorus / 30.974 = 9.7; 766 mg of sodium / 22.990 = 33.3.
+    found = verdicts([*portion("K", 500), *portion("NA", 700), *portion("P", 300), *portion("PROCNT", 14)]).loc[NOT_ON_DIALYSIS, "reason"]
+    for claim, said in (("low-potassium", "15.3 mmol"), ("low-phosphorus", "9.7 mmol"), ("sodium-within-meal-limit", "33.3 mmol")):
+        assert f"the limit is {said}" in found[claim]
+    assert "mmol" not in found["protein-within-meal-limit"]
 
 
 def test_an_adopted_policy_says_who_adopted_it():

@@ -102,6 +102,35 @@ def test_millimoles_become_the_unit_of_the_figures(tmp_path):
     assert row["limit"] == pytest.approx(586.47) and row["unit"] == "mg" and "stated as 15 mmol" in row["note"]
 
 
+def test_a_daily_figure_per_kilogram_in_milligrams_or_millimoles(tmp_path):
+    # 1 mmol of potassium per kg a day (a figure to try out with) at 70 kg, a third of it: 23.33 mmol = 912.2 mg.
+    day = '[[daily]]\nid = "k-hd"\naudience = "haemodialysis"\ncomponent = "K"\ncomparator = "<="\namount = {}\nunit = "{}"\n' \
+          'source_id = "tern-bay"\nnote = ""\n'
+    text = DEMO_POLICY.read_text(encoding="utf-8").replace('limit = 550\nunit = "mg"', 'limit = {}\nunit = "{}"\ndaily = "k-hd"')
+    path = tmp_path / "kg.toml"
+    for amount, unit, limit, written in ((1, "mmol/kg", 23.33, "mmol"), (39.098, "mg/kg", 912.2, "mg"), (0.039098, "g/kg", 23.33, "mmol")):
+        path.write_text(text.format(limit, written) + day.format(amount, unit), encoding="utf-8")
+        limits = load_policy(path, COMPONENTS).limits.set_index(["audience", "claim"])["limit"]
+        assert limits[("haemodialysis", "low-potassium")] == pytest.approx(912.2, rel=1e-3)
+    path.write_text(text.format(1000, "mg") + day.format(1, "mmol/kg"), encoding="utf-8")
+    with pytest.raises(InputError, match="does not follow from daily 'k-hd', which gives 912 mg a meal"):
+        load_policy(path, COMPONENTS)
+
+
+def test_a_daily_energy_is_held_against_a_meal_in_the_same_unit(tmp_path):
+    # 30 kcal per kg a day at 70 kg, a third of it: 700 kcal.
+    rows = '[[daily]]\nid = "e"\naudience = "haemodialysis"\ncomponent = "ENERC"\ncomparator = ">="\namount = 30\nunit = "kcal/kg"\n' \
+           'source_id = "tern-bay"\nnote = ""\n[[limit]]\naudience = "haemodialysis"\nclaim = "energy"\ncomponent = "ENERC"\nbasis = "portion"\n' \
+           'comparator = ">="\nlimit = {}\nunit = "{}"\ndaily = "e"\nsource_id = "tern-bay"\nnote = ""\n'
+    path = tmp_path / "energy.toml"
+    path.write_text(DEMO_POLICY.read_text(encoding="utf-8") + rows.format(700, "kcal"), encoding="utf-8")
+    assert len(load_policy(path, COMPONENTS).limits) == 13
+    for limit, unit, said in ((600, "kcal", "gives 700 kcal a meal"), (2929, "kJ", "no daily figure of this audience")):
+        path.write_text(DEMO_POLICY.read_text(encoding="utf-8") + rows.format(limit, unit), encoding="utf-8")
+        with pytest.raises(InputError, match=said):
+            load_policy(path, COMPONENTS)
+
+
 def test_grams_become_milligrams(tmp_path):
     path = tmp_path / "g.toml"
     path.write_text(DEMO_POLICY.read_text(encoding="utf-8").replace('limit = 600\nunit = "mg"', 'limit = 0.6\nunit = "g"'), encoding="utf-8")

@@ -23,8 +23,10 @@ COMPARATORS = {"<=": "at most", "<": "less than", ">=": "at least", ">": "more t
 UPPER = ("<=", "<")
 BASIS_WORDS = {
     "100g": "per 100 g", "portion": "per portion", "100kcal": "per 100 kcal", "100kJ": "per 100 kJ",
-    "energy": "of the energy", "fatty-acids": "of the fatty acids",
+    "energy": "of the energy", "fatty-acids": "of the fatty acids", "ingredients": "among the ingredients",
 }
+# How many of the ingredients bring something of their own, such as salt (see ``judge_ingredients``).
+INGREDIENTS = "ingredients"
 ENERGY_BASES = {"100kcal": "kcal", "100kJ": "kJ", "energy": "kJ"}
 FATTY_ACIDS = ("FASAT", "FAMS", "FAPU")
 TRANS = "FATRN"
@@ -106,7 +108,7 @@ def quantity(index: Index, recipe_id: str, variant_id: str, condition: Condition
 
     ``energy_kj_per_g`` by component (EU 1169/2011 Annex XIV) serves shares of energy.
     """
-    if condition.basis in ("100g", "portion"):
+    if condition.basis in ("100g", "portion", INGREDIENTS):
         return _amount(index, recipe_id, variant_id, condition.component, condition.basis, condition.unit)
     if condition.basis == "fatty-acids":
         return _share_of_fatty_acids(index, recipe_id, variant_id, condition)
@@ -140,6 +142,8 @@ def _amount(index: Index, recipe_id: str, variant_id: str, expression: str, basi
 def _figure(index: Index, recipe_id: str, variant_id: str, component: str, basis: str, unit: str) -> Quantity:
     found = index.get((recipe_id, variant_id, basis, component, unit))
     named = Quantity(component, basis, unit)
+    if found is None and basis == INGREDIENTS:
+        return replace(named, missing=f"needs to know what each ingredient holds ({component}), which figures alone do not show")
     if found is None:
         return replace(named, missing=f"there is no figure for {component} in {unit} {BASIS_WORDS[basis]}")
     if found.status == "withheld" or math.isnan(found.value):
@@ -154,9 +158,13 @@ def _figure(index: Index, recipe_id: str, variant_id: str, component: str, basis
         notes.append(f"{component} is known for {share_in_words(found.coverage)} of the whole only, {doubt}")
     if found.status == "check":
         notes.append(f"{component} is still to be checked: {found.reason}")
-    doubted = found.status == "check" and any(reason in found.reason for reason in NOT_IN_THE_INTERVAL)
     return replace(named, value=found.value, low=found.low, high=found.high, floor=floor, ceiling=ceiling, notes=tuple(notes),
-                   doubted=doubted)
+                   doubted=is_doubted(found))
+
+
+def is_doubted(figure: Figure) -> bool:
+    """Whether somebody doubts the figure for a reason that its interval does not cover."""
+    return figure.status == "check" and any(reason in figure.reason for reason in NOT_IN_THE_INTERVAL)
 
 
 def _sum(parts: list[Quantity], expression: str, basis: str, unit: str) -> Quantity:
@@ -249,15 +257,19 @@ def satisfies(number: float, comparator: str, limit: float) -> bool:
 def all_of(outcomes: list[Outcome]) -> Outcome:
     """Conditions that must all hold; the one returned decides. A condition whose ``any_of``
     letter others share needs only one of them to hold."""
-    letters = dict.fromkeys(outcome.condition.any_of for outcome in outcomes)
-    single = [outcome for outcome in outcomes if not outcome.condition.any_of]
-    chosen = [_one_of([outcome for outcome in outcomes if outcome.condition.any_of == letter]) for letter in letters if letter]
-    needed = single + chosen
+    chosen = [_one_of(group) for group in needed(outcomes)]
     for verdict in (FAILS, NOT_ASSESSABLE, UNCERTAIN, HOLDS):
-        alike = [outcome for outcome in needed if outcome.verdict == verdict]
+        alike = [outcome for outcome in chosen if outcome.verdict == verdict]
         if alike:
             return min(alike, key=_tightness)
     raise ValueError("no conditions to judge")
+
+
+def needed(outcomes: list[Outcome]) -> list[list[Outcome]]:
+    """Groups of outcomes of which one must hold each: those without a letter alone, those that share one together."""
+    letters = dict.fromkeys(outcome.condition.any_of for outcome in outcomes if outcome.condition.any_of)
+    alone = [[outcome] for outcome in outcomes if not outcome.condition.any_of]
+    return alone + [[outcome for outcome in outcomes if outcome.condition.any_of == letter] for letter in letters]
 
 
 def _one_of(outcomes: list[Outcome]) -> Outcome:

@@ -17,18 +17,19 @@ from dataclasses import dataclass
 import pandas as pd
 
 from pipeline import tables
-from pipeline.policy import Policy
+from pipeline.policy import MOLAR_MASS, Policy, in_mg
 from pipeline.problems import WARNING, InputError, Problem
-from pipeline.stages import conditions
+from pipeline.stages import conditions, judge_ingredients, judge_probability
 from pipeline.stages.conditions import Condition, Outcome
 
 GENERAL = "general"
 REGULATED, LOCAL = "regulated-claim", "local-limit"
 FORMS = ("any", "solid", "liquid", "beverage", "not-beverage")
-CLAIM_BASES = ("100g", "100kcal", "100kJ", "energy", "fatty-acids")
+CLAIM_BASES = ("100g", "100kcal", "100kJ", "energy", "fatty-acids", conditions.INGREDIENTS)
 # The law sets a lower amount for drinks than for other liquid foods such as soup.
 DRINK_COURSES = ("drink", "drinks", "beverage", "beverages")
 NRV_UNIT = "% NRV"
+SEVERAL_CONDITIONS = "not given: the claim has several conditions"
 LIQUID_NOTE = "the law's figure is per 100 ml: taken as 100 g (density 1.0 g per ml assumed)"
 
 
@@ -50,24 +51,30 @@ def judge(
     nutrient_reference_values: pd.DataFrame,
     policy: Policy,
     energy_factors: pd.DataFrame,
+    ingredients: judge_ingredients.Ingredients | None = None,
 ) -> tuple[pd.DataFrame, list[Problem]]:
     """Verdicts of every variant, one row per audience and claim.
 
     ``figures``, ``recipes`` and ``variants`` are tables of those models; ``claims``,
     ``nutrient_reference_values`` and ``energy_factors`` the reference files of those names.
-    Returns (``tables.Verdicts``, problems). Raises :class:`InputError` for a row of
+    ``ingredients`` says which lines bring salt or sugars of their own; without it the claims
+    that turn on that are not assessable. ``headroom`` and ``decisive`` are left empty
+    for ``judge_headroom`` to fill when the figures stand for good, but for claims of several
+    conditions: what is stated there must be true of all. Returns (``tables.Verdicts``, problems). Raises :class:`InputError` for a row of
     ``claims`` that cannot be understood.
     """
     regulated = _regulated_claims(claims, nutrient_reference_values, energy_factors)
     factors = dict(zip(energy_factors["component"], energy_factors["kj_per_g"].astype("float64")))
     index = conditions.index_figures(figures)
+    index |= ingredients.counts if ingredients else {}
     facts = recipes.set_index("recipe_id")[["food_form", "course"]].to_dict("index")
     local_claims = [(key, rows.to_dict("records")) for key, rows in policy.limits.groupby(["audience", "claim"], sort=True)]
     rows, problems = [], []
     for recipe_id, variant_id in zip(variants["recipe_id"], variants["variant_id"]):
         key = (recipe_id, variant_id)
         course = facts[recipe_id]["course"].strip().lower()
-        rows += _judge_regulated(index, key, regulated, facts[recipe_id]["food_form"], course, factors)
+        brought = ingredients.words.get(key, {}) if ingredients else {}
+        rows += _judge_regulated(index, key, regulated, facts[recipe_id]["food_form"], course, factors, brought)
         rows += _judge_local(index, key, policy, local_claims, course, factors)
         if course not in policy.course_shares:
             problems.append(_unlisted_course(recipe_id, course, policy))
@@ -139,17 +146,18 @@ def _condition(row: dict, reference_values: dict) -> Condition:
     return Condition(row["component"], row["basis"], row["comparator"], limit, unit, row["source_id"], row["any_of"])
 
 
-def _forms(food_form: str, course: str) -> set[str]:
-    drink = food_form == "liquid" and course in DRINK_COURSES
+def food_forms(food_form: str, course: str) -> set[str]:
+    """The forms of food (``FORMS``) that a recipe is, for rows of reference files that are for one form only."""
+    drink = food_form == "liquid" and course.strip().lower() in DRINK_COURSES
     return {"any", food_form, "beverage" if drink else "not-beverage"}
 
 
-def _judge_regulated(index, key, claims: list[_Claim], food_form: str, course: str, factors: dict) -> list[dict]:
-    forms = _forms(food_form, course)
-    return [_regulated_verdict(index, key, claim, forms, factors) for claim in claims]
+def _judge_regulated(index, key, claims: list[_Claim], food_form: str, course: str, factors: dict, brought: dict[str, str]) -> list[dict]:
+    forms = food_forms(food_form, course)
+    return [_regulated_verdict(index, key, claim, forms, factors, brought) for claim in claims]
 
 
-def _regulated_verdict(index, key, claim: _Claim, forms: set[str], factors: dict) -> dict:
+def _regulated_verdict(index, key, claim: _Claim, forms: set[str], factors: dict, brought: dict[str, str]) -> dict:
     named = {"audience": GENERAL, "claim": claim.claim_id, "kind": REGULATED}
     if claim.cannot:
         return _blank_row(key, named, claim.source_id, f"Not assessable from figures: {claim.cannot}")
@@ -157,9 +165,11 @@ def _regulated_verdict(index, key, claim: _Claim, forms: set[str], factors: dict
     if not applying:
         only = ", ".join(dict.fromkeys(form for form, _ in claim.conditions))
         return _blank_row(key, named, claim.source_id, f"The law sets this claim's conditions for {only} foods only")
-    outcome = _decide(index, key, applying, factors)
-    per_100_ml = "liquid" in forms and outcome.condition.basis == "100g"
-    return _row(key, named, outcome, [LIQUID_NOTE] if per_100_ml else [])
+    outcome, probability, headroom = _decide(index, key, applying, factors)
+    notes = [brought[condition.component] for condition in applying if condition.component in brought]
+    if "liquid" in forms and outcome.condition.basis == "100g":
+        notes.append(LIQUID_NOTE)
+    return _row(key, named, outcome, probability, headroom, notes)
 
 
 # ---------------------------------------------------------------- local limits
@@ -173,11 +183,20 @@ def _judge_local(index, key, policy: Policy, local_claims: list, course: str, fa
             rows.append(_blank_row(key, named, limits[0]["source_id"], f"{cannot}; {policy.caveat}"))
             continue
         share = policy.course_shares[course]
-        outcome = _decide(index, key, [_local_condition(limit, share) for limit in limits], factors)
+        outcome, probability, headroom = _decide(index, key, [_local_condition(limit, share) for limit in limits], factors)
         scaled = share < 1 and outcome.condition.basis == "portion"
         notes = [f"the limit is {conditions.plain(100 * share)} % of a main meal's, for a {course}"] if scaled else []
-        rows.append(_row(key, named, outcome, [*notes, policy.caveat]))
+        notes += _in_millimoles(outcome.condition)
+        rows.append(_row(key, named, outcome, probability, headroom, [*notes, policy.caveat]))
     return rows
+
+
+def _in_millimoles(condition: Condition) -> list[str]:
+    """The limit as units that work in millimoles write it."""
+    if condition.component not in MOLAR_MASS:
+        return []
+    amount = in_mg(condition.component, condition.limit, condition.unit) / MOLAR_MASS[condition.component]
+    return [f"the limit is {amount:.1f} mmol"]
 
 
 def _not_for_course(policy: Policy, limits: list[dict], course: str) -> str:
@@ -197,23 +216,28 @@ def _local_condition(limit: dict, share: float) -> Condition:
 
 # ---------------------------------------------------------------- rows
 
-def _decide(index, key, applying: list[Condition], factors: dict) -> Outcome:
-    return conditions.all_of([
-        conditions.judge_condition(condition, conditions.quantity(index, *key, condition, factors)) for condition in applying])
+def _decide(index, key, applying: list[Condition], factors: dict) -> tuple[Outcome, float, str]:
+    """The condition that decides, the probability that all of them are true, and what is said of headroom here."""
+    outcomes = [conditions.judge_condition(condition, conditions.quantity(index, *key, condition, factors)) for condition in applying]
+    decides = conditions.all_of(outcomes)
+    headroom = SEVERAL_CONDITIONS if len(outcomes) > 1 and decides.verdict != conditions.NOT_ASSESSABLE else ""
+    return decides, judge_probability.of_claim(outcomes, decides.verdict), headroom
 
 
-def _row(key, named: dict, outcome: Outcome, notes: list[str]) -> dict:
+def _row(key, named: dict, outcome: Outcome, probability: float, headroom: str, notes: list[str]) -> dict:
     condition, found = outcome.condition, outcome.quantity
     return {
         "recipe_id": key[0], "variant_id": key[1], **named, "verdict": outcome.verdict,
         "component": condition.component, "value": found.value, "low": found.low,
         "high": found.high if math.isfinite(found.high) else math.nan,
         "limit": condition.limit, "unit": condition.unit, "margin": outcome.margin, "source_id": condition.source_id,
-        "basis": condition.basis, "reason": "; ".join([conditions.explain(outcome), *notes]),
+        "basis": condition.basis, "reason": "; ".join([conditions.explain(outcome), *notes]), "probability": probability,
+        "headroom": headroom, "decisive": "", "comparator": condition.comparator,
     }
 
 
 def _blank_row(key, named: dict, source_id: str, reason: str) -> dict:
-    numbers = dict.fromkeys(("value", "low", "high", "limit", "margin"), math.nan)
+    numbers = dict.fromkeys(("value", "low", "high", "limit", "margin", "probability"), math.nan)
     return {"recipe_id": key[0], "variant_id": key[1], **named, "verdict": conditions.NOT_ASSESSABLE,
-            "component": "", **numbers, "unit": "", "source_id": source_id, "basis": "", "reason": reason}
+            "component": "", **numbers, "unit": "", "source_id": source_id, "basis": "", "reason": reason,
+            "headroom": "", "decisive": "", "comparator": ""}

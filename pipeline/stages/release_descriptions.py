@@ -190,10 +190,22 @@ DESCRIPTIONS: dict[str, str] = {
     "recomputed.relative_difference": "The difference in parts of the table's own value",
     "recomputed.rests_on": "What it was recomputed from, or what is lacking",
     "recomputed.value": "The table's own value per 100 g edible portion; figures use the recomputed energy, and the table's protein",
+    "bands.band": "Low, medium or high by the criteria for front-of-pack labels, or between which of them; words, not colours",
+    "bands.high": "Upper end of the 90 % interval, per 100 g",
+    "bands.low": "Lower end of the 90 % interval, per 100 g",
+    "bands.portion_g": "Weight of a portion",
+    "bands.portion_high": "Upper end of the 90 % interval, per portion",
+    "bands.reason": "The interval that the band is stated on, or why none is stated",
+    "bands.value": "Value per 100 g",
     "values.value": "Value per 100 g edible portion; empty if missing, which is not zero",
     "verdicts.basis": "What the limit is for",
     "verdicts.component": "The component of the condition that decides",
+    "verdicts.comparator": "How the figure has to stand to the limit; empty where nothing could be assessed",
+    "verdicts.decisive": "The lines that give most of the figure, and the input that makes its interval widest",
+    "verdicts.headroom": "What one line may still change before the claim no longer holds, or has to change for it to hold; empty where "
+    "it is not given. First order: run a changed recipe again",
     "verdicts.kind": "A regulated nutrition claim, or a limit of local policy",
+    "verdicts.probability": "Probability that the claim is true; 0.95 stands for at least 0.95; empty where it cannot be told",
     "verdicts.reason": "Why the verdict is what it is",
     "withheld.reason": "Why the figures are withheld",
 }
@@ -207,7 +219,7 @@ _DENSITIES = ("density_g_per_ml", "density_low", "density_high")
 _IN_UNIT_COLUMN = {
     "value", "low", "high", "limit", "amount", "expected_low", "expected_high", "value_per_100g", "standard_error",
     "minimum", "maximum", "standard_uncertainty", "quantity_low", "quantity_high", "value_a", "value_b",
-    "recomputed", "difference", "raw_value", "raw_error", "cooked_value", "cooked_error", "added_uncertainty",
+    "recomputed", "difference", "raw_value", "raw_error", "portion_high", "cooked_value", "cooked_error", "added_uncertainty",
     *(f"{route}{end}" for route in ("by_retention", "by_cooked") for end in ("", "_low", "_high")),
 }
 

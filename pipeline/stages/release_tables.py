@@ -17,6 +17,7 @@ from pipeline.composition.combine import Disagreements
 from pipeline.composition.recomputed import Recomputed
 from pipeline.problems import COLUMNS as PROBLEM_COLUMNS
 from pipeline.problems import InputError, Problem
+from pipeline.stages.judge_bands import Bands
 
 EVIDENCE = "evidence"
 STAGE = "release"
@@ -61,6 +62,9 @@ TABLES: dict[str, Released] = {
     "verdicts": Released(
         "Every claim and limit judged for every audience, with its margin", "", tables.Verdicts,
         ("recipe_id", "variant_id", "audience", "claim"), points_to=(_TO_VARIANT, _TO_SOURCE)),
+    "bands": Released(
+        "Low, medium or high by the criteria for front-of-pack labels, in words", "", Bands,
+        ("recipe_id", "variant_id", "component"), points_to=(_TO_VARIANT, _TO_SOURCE)),
     "findings": Released(
         "What the audit noticed, and what to do about it", "", tables.Findings, ("finding_id",)),
     "worklist": Released(

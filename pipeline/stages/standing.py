@@ -12,6 +12,7 @@ from pipeline.policy import Policy
 from pipeline.problems import Problem
 from pipeline.stages.ingest_amounts import UNCERTAIN
 from pipeline.stages.judge import judge
+from pipeline.stages.judge_ingredients import ingredients
 
 # Findings about what is in print say nothing against today's figure.
 ABOUT_PRINT = ("drift", "unit-slip", "basis-slip", "portion-count", "printed-claim")
@@ -46,17 +47,18 @@ def doubted(figures: pd.DataFrame, findings: pd.DataFrame, variants: pd.DataFram
 
 def judged_again(
     verdicts: pd.DataFrame, before: pd.DataFrame, figures: pd.DataFrame, recipes: pd.DataFrame, variants: pd.DataFrame,
-    policy: Policy, reference,
+    policy: Policy, reference, settled: pd.DataFrame, contributions: pd.DataFrame,
 ) -> pd.DataFrame:
     """``verdicts`` with those of every variant whose figures changed from ``before`` judged again
-    on ``figures`` as they now stand. ``reference`` gives claims, nutrient_reference_values
-    and energy_factors; the tables are models of those names, the two figure tables row by row alike."""
+    on ``figures`` as they now stand. ``reference`` gives claims, nutrient_reference_values,
+    energy_factors and added_substances; the tables are models of those names, the two figure tables row by row alike."""
     key = ["recipe_id", "variant_id"]
     changed = figures.loc[(figures["status"] != before["status"]) | (figures["reason"] != before["reason"]), key].drop_duplicates()
     if changed.empty:
         return verdicts
-    judged, _ = judge(figures.merge(changed, on=key), recipes, variants.merge(changed, on=key), reference.claims,
-                      reference.nutrient_reference_values, policy, reference.energy_factors)
+    again = variants.merge(changed, on=key)
+    judged, _ = judge(figures.merge(changed, on=key), recipes, again, reference.claims, reference.nutrient_reference_values, policy,
+                      reference.energy_factors, ingredients(settled, contributions, again, reference.added_substances))
     untouched = ~pd.MultiIndex.from_frame(verdicts[key]).isin(pd.MultiIndex.from_frame(changed))
     return pd.concat([verdicts[untouched], judged], ignore_index=True)
 

@@ -178,10 +178,56 @@ def test_fatty_acids_that_no_table_gives_leave_it_uncertain():
 
 
 @pytest.mark.parametrize("claim", ["energy-reduced", "reduced-nutrient", "increased-nutrient", "light", "no-added-sugars", "no-added-salt",
-                                   "contains-nutrient", "naturally"])
+                                   "contains-nutrient", "naturally"])  # those on added salt and sugars: tests/test_judge_ingredients.py
 def test_claims_that_figures_cannot_decide(claim):
     row = verdict(claim, [figure("NA", 0), figure("SUGAR", 0), *energy(1)])
     assert row["verdict"] == "not-assessable" and len(row["reason"]) > 30 and row["source_id"] == "eu-1924-2006"
+
+
+# Codex CXG 23-1997, table of conditions (from memory): claim, component, limit per 100 g (solid), per 100 ml (liquid).
+CODEX_AT_MOST = [
+    ("codex-low-fat", "FAT", 3, 1.5), ("codex-fat-free", "FAT", 0.5, 0.5), ("codex-sugars-free", "SUGAR", 0.5, 0.5),
+    ("codex-low-sodium", "NA", 120, 120), ("codex-very-low-sodium", "NA", 40, 40), ("codex-sodium-free", "NA", 5, 5),
+]
+
+
+@pytest.mark.parametrize("claim, component, solid, liquid", CODEX_AT_MOST)
+@pytest.mark.parametrize("form", ["solid", "liquid"])
+def test_codex_upper_limits(claim, component, solid, liquid, form):
+    limit = solid if form == "solid" else liquid
+    rows = each_row(claim, [[figure(component, value)] for value in (limit - BIT, limit, limit + BIT)], food_form=form)
+    assert [(row["verdict"], row["source_id"]) for row in rows] == [(one, "codex-cxg-23") for one in ("holds", "holds", "fails")]
+
+
+@pytest.mark.parametrize("form, claim, kilojoules, kilocalories", [
+    ("solid", "codex-low-energy", 170, 40), ("liquid", "codex-low-energy", 80, 20), ("liquid", "codex-energy-free", 17, 4)])
+def test_codex_energy(form, claim, kilojoules, kilocalories):
+    cases = [energy(kilocalories, kilojoules), energy(kilocalories - BIT, kilojoules - BIT), energy(kilocalories, kilojoules + BIT),
+             energy(kilocalories + BIT, kilojoules)]
+    assert each_verdict(claim, cases, food_form=form) == ["holds", "holds", "fails", "fails"]
+
+
+@pytest.mark.parametrize("form, limit", [("solid", 1.5), ("liquid", 0.75)])
+def test_codex_saturates(form, limit):
+    cases = [saturates(limit - 0.1 + change, 0.1, 10_000) for change in (-BIT, 0, BIT)]
+    assert each_verdict("codex-low-saturates", cases, food_form=form) == ["holds", "holds", "fails"]
+    # 0.5 g x 37 kJ/g is 10 % of 185 kJ.
+    assert each_verdict("codex-low-saturates", [saturates(0.4, 0.1, kj) for kj in (185.1, 185, 184.9)]) == ["holds", "holds", "fails"]
+    free = [saturates(0.06 + change, 0.04, 500) for change in (-BIT, 0, BIT)]
+    assert each_verdict("codex-saturates-free", free, food_form=form) == ["holds", "holds", "fails"]
+
+
+@pytest.mark.parametrize("claim, component, solid, liquid, per_100kcal", [
+    ("codex-source-of-fibre", "FIBTG", 3, 3, 1.5), ("codex-high-fibre", "FIBTG", 6, 6, 3),
+    # 10 % (solids), 5 % (liquids), 5 % per 100 kcal of 50 g of protein; high: twice.
+    ("codex-source-of-protein", "PROCNT", 5, 2.5, 2.5), ("codex-high-protein", "PROCNT", 10, 5, 5)])
+def test_codex_lower_limits_by_weight_or_by_energy(claim, component, solid, liquid, per_100kcal):
+    for form, limit in (("solid", solid), ("liquid", liquid)):
+        by_weight = [[figure(component, limit + change), *energy(5000)] for change in (-BIT, 0, BIT)]
+        assert each_verdict(claim, by_weight, food_form=form) == ["fails", "holds", "holds"]
+    # In 50 kcal the amount per 100 kcal is half as much, below every limit by weight.
+    by_energy = [[figure(component, (per_100kcal + change) / 2), *energy(50)] for change in (-BIT, 0, BIT)]
+    assert each_verdict(claim, by_energy) == ["fails", "holds", "holds"]
 
 
 def test_every_claim_is_tried_here():
@@ -189,9 +235,13 @@ def test_every_claim_is_tried_here():
     tried |= {"low-energy", "energy-free", "low-saturates", "saturates-free", "source-of-fibre", "high-fibre", "source-of-protein",
               "high-protein", "source-of-omega-3", "high-omega-3", "high-monounsaturated-fat", "high-polyunsaturated-fat",
               "high-unsaturated-fat"}
+    tried |= {name for name, *_ in CODEX_AT_MOST} | {f"codex-{name}" for name in (
+        "low-energy", "energy-free", "low-saturates", "saturates-free", "source-of-fibre", "high-fibre", "source-of-protein", "high-protein")}
+    tried |= {"no-added-salt", "no-added-sugars"}  # tests/test_judge_ingredients.py
     claims = reference_file("claims")
     assert set(claims.loc[claims["comparator"] != "", "claim_id"]) == tried
-    assert set(claims["source_id"]) == {"eu-1924-2006"}
+    codex = claims["claim_id"].str.startswith("codex-")
+    assert set(claims.loc[~codex, "source_id"]) == {"eu-1924-2006"} and set(claims.loc[codex, "source_id"]) == {"codex-cxg-23"}
 
 
 def test_a_straddling_interval_is_uncertain_for_every_claim():
