@@ -10,6 +10,9 @@ from pathlib import Path
 import pytest
 from command_line import Project, contents, left_behind, release_of
 
+from pipeline.csv_rows import rows
+from pipeline.problems import InputError
+
 GOOD = """id: {id}
 name: A good dish
 portions: 4
@@ -190,3 +193,61 @@ def wait_for(running, output: Path) -> None:
             return
         time.sleep(0.05)
     raise AssertionError("the run never took the lock")
+
+
+# ---------------------------------------------------------------- the CSV files of parse and match
+
+BROKEN_CSV = {  # what is wrong -> the content, where, what the message has to say, and what to do
+    "unclosed quote": ('text\n1 onion\n"200 g salt\n100 g rice\n', "line 3", "never closed", "Close the quote"),
+    "unclosed quote in the header": ('"text\n1 onion\n', "line 1", "never closed", "Close the quote"),
+    "quote closed too early": ('text\n"5" piece of ginger\n', "line 2", "not closed at the end of its cell", 'twice ("")'),
+    "quote that swallows lines": ('text,entry_id\n"200 g salt,1\n100 g rice",2\n', "line 2", "several lines in one cell of the column text", "not closed"),
+    "column twice": ("text,text\n1 onion,1 leek\n", "line 1", "has the column text more than once", "Name each column once"),
+    "another column twice": ("text,note,note\n1 onion,,\n", "line 1", "has the column note more than once", "Name each column once"),
+    "NUL byte": ("text\n1 onion\n2 le\0eks\n", "line 3", "NUL byte", "UTF-8"),
+    "UTF-16": ("text\n1 onion\n".encode("utf-16"), "line 1", "is UTF-16 text", "CSV with commas, in UTF-8"),
+    "UTF-16 without its mark": ("text\n1 onion\n".encode("utf-16-le"), "line 1", "is UTF-16 text", "CSV with commas, in UTF-8"),
+    "UTF-16, the other order": ("text\n1 onion\n".encode("utf-16-be"), "line 1", "is UTF-16 text", "CSV with commas, in UTF-8"),
+    "Latin-1": ("text\n1 onion\n½ leek\n".encode("latin-1"), "line 3", "byte 0xbd is not UTF-8 text", "UTF-8"),
+    "Latin-1 behind a byte order mark": (b"\xef\xbb\xbftext\n\xbd leek\n", "line 2", "byte 0xbd is not UTF-8 text", "UTF-8"),
+    "semicolons": ("text;note\n1 onion, chopped;x\n", "line 1", "separated by semicolons", "by commas"),
+    "semicolons in quotes": ('"text";"note"\n"1 onion, chopped";"x"\n', "line 1", "separated by semicolons", "by commas"),
+    "tabs": ("note\ttext\nx\t1 onion\n", "line 1", "separated by tabs", "by commas"),
+    "bars": ("text|note\n1 onion|x\n", "line 1", "separated by bars", "by commas"),
+    "surplus cell": ("text\n1 onion\n2 leeks, sliced\n", "line 3", "more columns than its header", "double quotes"),
+    "no such column": ("line\n1 onion\n", "line 1", "has no column text (it has: line)", "Name the column"),
+}
+
+
+@pytest.mark.parametrize("content, where, what, remedy", BROKEN_CSV.values(), ids=BROKEN_CSV)
+def test_a_broken_csv_is_one_message_with_its_line_and_its_remedy(tmp_path, content, where, what, remedy):
+    file = write(tmp_path / "lines.csv", content)
+    with pytest.raises(InputError) as told:
+        rows(file)
+    problem, = told.value.problems
+    assert problem.where == f"{file}, {where}" and what in problem.what and remedy in problem.remedy
+
+
+@pytest.mark.parametrize("content, texts", [
+    ('text\n"1 onion, chopped"\n', ["1 onion, chopped"]), ("text\r\n1 onion\r\n2 leeks\r\n", ["1 onion", "2 leeks"]),
+    ("\ufefftext\n½ onion\n", ["½ onion"]), ('text\n5" piece of ginger\n', ['5" piece of ginger']), ('text\n"a 5"" piece"\n', ['a 5" piece']),
+    ("note,text\nx,1 onion\n,\n\ny,2 leeks\n", ["1 onion", "", "", "2 leeks"]), ('text,note\n1 onion,"two\nlines"\n', ["1 onion"]),
+    ("text;note,text\nx,1 onion\n", ["1 onion"]), ("text,note\n1 onion\n", ["1 onion"]), ("text\rNA\rnull\r", ["NA", "null"]),
+])
+def test_a_sound_csv_is_read_as_it_is(tmp_path, content, texts):
+    read = rows(write(tmp_path / "lines.csv", content))
+    assert read["text"].tolist() == texts and not read.isna().any().any()
+
+
+def test_every_command_that_reads_a_csv_says_so(project, tmp_path):
+    write(tmp_path / "quote.csv", 'text,entry_id,acceptable\n"200 g salt,02047,02047\n')
+    write(tmp_path / "wide.csv", "text,entry_id,acceptable\n200 g salt,02047,02047\n", "utf-16")
+    write(tmp_path / "semicolon.csv", "text;entry_id;acceptable\n200 g salt;02047;02047\n")
+    said = {"quote.csv": "line 2: opens a double quote", "wide.csv": "line 1: is UTF-16 text", "semicolon.csv": "line 1: has its columns separated by semicolons"}
+    commands = [lambda name: ["parse", name, "-o", "o.csv"], lambda name: ["match", name, "-o", "o.csv"],
+                lambda name: ["match", "--audit", name], lambda name: ["match", "--evaluate", name]]
+    calls = [(command(name), text) for command in commands for name, text in said.items()]
+    for (call, text), result in zip(calls, project.batch([call for call, _ in calls], tmp_path), strict=True):
+        assert (result.code, result.out, len(result.said)) == (2, "", 1), (call, result.err)
+        assert f"{text}" in result.err and "Traceback" not in result.err, (call, result.err)
+    assert not (tmp_path / "o.csv").exists()

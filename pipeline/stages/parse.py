@@ -3,8 +3,8 @@
 ``parse`` reads each distinct text once. Every token of a line ends in exactly one field:
 :func:`account` shows which. What the parts do: ``parse_words`` cuts a text into tokens and
 compiles the vocabulary, ``parse_quantity`` reads numbers, ``parse_measure`` and ``parse_amount``
-read amounts, ``parse_food`` with ``parse_alternatives`` and ``parse_juice`` the food, and
-``parse_line`` puts one line together and says how sure that is.
+read amounts, ``parse_stated`` weights that are said of a state, ``parse_thousands`` dots and commas that may part thousands,
+``parse_food`` with ``parse_alternatives``, ``parse_juice`` and ``parse_salt`` the food, and ``parse_line`` puts one line together and says how sure that is.
 
 How the fields are to be read:
 
@@ -25,6 +25,10 @@ How the fields are to be read:
   Measures that disagree are reported.
 * A list of foods with one amount ("1 tsp each cumin and coriander", "oil, salt, pepper") is one
   phrase joined by "and", with the reason ``two-foods``.
+* A weight that is said of a state is the amount in that state, and another weight of the line a note: "1 tin (400 g, drained
+  weight 240 g)" is one tin of each 240 g, preparation "drained weight"; "200 g chicken (raw weight 260 g)" is 260 g, raw.
+* An alternative of salt that may hold potassium ("or lo-salt") is in ``alternative`` and in ``leftover`` too, so
+  that nobody takes the line for settled.
 * An amount behind "plus" or "and" with the same food is added; with another food it stays in
   ``leftover`` with the reason ``plus-food``.
 
@@ -48,6 +52,8 @@ _TOLD = {
     "negative-quantity": (ERROR, "Write the amount without a minus sign; put a space after a dash that is a bullet"),
     "too-long": (ERROR, f"Split it into one ingredient per line (at most {LONGEST_LINE} characters)"),
     "no-food-words": (ERROR, "Write the food, or mark the line as a heading with a colon"),
+    "thousand-or-decimal": (WARNING, "Write 1500 g where thousands are meant, and 1.5 g where they are not"),
+    "salt-alternative": (WARNING, "Name one salt in the line; a salt that may hold potassium is a variant of its own"),
     "measures-disagree": (WARNING, "Correct one of the two measures in the recipe"),
 }
 

@@ -8,15 +8,16 @@ from pipeline.stages.parse_amount import amount_at
 from pipeline.stages.parse_food import read_head
 from pipeline.stages.parse_juice import citrus, juice_phrase, juiced_after, opens_with_egg_part, opens_with_juice
 from pipeline.stages.parse_look import kind_by_look, opened, without_bullet, without_prefix
-from pipeline.stages.parse_measure import LENGTHS, MEASURED, SIZES, Amount, accept, low_at, measure_at, whole_measure
+from pipeline.stages.parse_measure import LENGTHS, MEASURED, MOST_GRAMS, SIZES, Amount, accept, low_at, measure_at, whole_measure
 from pipeline.stages.parse_prepare import Reading, all_preparation, carve, give, parts_of, prep_kind, unruled
+from pipeline.stages.parse_salt import take_alternatives_of_salt, without_unsalted
+from pipeline.stages.parse_stated import count_stated, without_stated
 from pipeline.stages.parse_tail import is_two_foods, read_tail, state_of
+from pipeline.stages.parse_thousands import may_be_a_thousand, read_absurd_commas
 from pipeline.stages.parse_words import Token, Vocabulary, clean, grouped, joined, tokenise, without_dots
 
 LONGEST_LINE = 1000  # characters; a longer "line" is a paragraph that was not split
-# Above these a written amount is a slip of the pen. Common practice, no source.
-MOST_GRAMS = 100_000.0
-MOST_COUNTED = 1_000.0
+MOST_COUNTED = 1_000.0  # above this a written number is a slip of the pen; common practice, no source
 # Reason code -> (factor on the confidence, meaning). The confidence of a line is the product.
 REASONS: dict[str, tuple[float, str]] = {
     "few": (0.85, "a few or several, read as a range"),
@@ -26,6 +27,10 @@ REASONS: dict[str, tuple[float, str]] = {
     "no-quantity": (0.7, "no amount is written"),
     "two-foods": (0.6, "one amount for two foods"),
     "alternatives": (0.9, "the first of two foods is taken"),
+    "salt-alternative": (0.5, "what may stand for the salt may hold potassium"),
+    "thousand-or-decimal": (0.5, "three digits behind a dot or comma: a thousand times as much may be meant"),
+    "weight-of-state": (0.9, "of two weights the one that is said of a state is taken"),
+    "each-or-all": (0.6, "a weight behind several packs, of each or of all of them"),
     "measures-disagree": (0.5, "two measures of one line differ by more than 10 %"),
     "mixed-measures": (0.8, "a sum of a unit that differs between the UK and the US and one that does not"),
     "size-may-be-total": (0.85, "a measure behind several pieces, taken as that of all of them"),
@@ -65,6 +70,7 @@ def read_line(text: str, known: Vocabulary) -> tuple[str, Reading, list[Token]]:
         reading.doubt("too-long")
         return "unreadable", reading, []
     tokens = tokenise(clean(text))
+    read_absurd_commas(tokens, known)
     kind = kind_by_look(text, tokens, known)
     if kind:
         give(tokens, "leftover" if kind == "unreadable" else "note")
@@ -82,6 +88,7 @@ def read_line(text: str, known: Vocabulary) -> tuple[str, Reading, list[Token]]:
 
 def _read(top: list[Token], reading: Reading) -> None:
     known = reading.known
+    top = without_unsalted(without_stated(top, reading), reading)
     top = opens_with_egg_part(opened(top, reading), reading)
     juice, position = opens_with_juice(top, reading)
     amount = amount_at(top, position, known) if position < len(top) else None
@@ -108,6 +115,7 @@ def _read(top: list[Token], reading: Reading) -> None:
             for part in parts_of(token.inner):
                 if not juiced_after(part, reading):
                     read_tail(part, reading, bracket=True)
+    count_stated(reading)
     _unit_behind(reading)
     if reading.amount and reading.amount.unit == "squeeze" and reading.phrase and citrus(reading.phrase[-1].low) in ("lemon", "lime", "orange"):
         reading.suffix = "juice"
@@ -294,8 +302,11 @@ def _doubts(reading: Reading, tokens: list[Token]) -> None:
     amount = reading.amount
     if is_two_foods(reading.phrase):
         reading.doubt("two-foods")
+    take_alternatives_of_salt(tokens, reading)
     if reading.alternative:
         reading.doubt("alternatives")
+    if may_be_a_thousand(tokens, amount):
+        reading.doubt("thousand-or-decimal")
     for position, token in enumerate(reading.phrase):
         after = low_at(reading.phrase, position + 1)
         if token.kind in ("num", "frac") and after != "%" and token.text not in ("00", "0") or token.text == "£":
@@ -344,9 +355,15 @@ def fields(text: str, known: Vocabulary) -> dict:
         "state": state, "preparation": _preparation(tokens, reading),
         "optional": bool(food and reading.optional), "amount_rule": rule,
         "alternative": "; ".join(reading.alternative), "note": said(tokens, "note") if kind != "unreadable" else "",
-        "leftover": said(tokens, "leftover") if kind != "unreadable" else text,
+        "leftover": _leftover(tokens, reading) if kind != "unreadable" else text,
         "parse_confidence": round(confidence, 4), "parse_reason": ";".join(reading.reasons),
     }
+
+
+def _leftover(tokens: list[Token], reading: Reading) -> str:
+    """The words left over, and the alternatives of salt that nobody may overlook."""
+    open_choice = reading.alternative if "salt-alternative" in reading.reasons else []
+    return "; ".join(filter(None, (said(tokens, "leftover"), *open_choice)))
 
 
 def _preparation(tokens: list[Token], reading: Reading) -> str:

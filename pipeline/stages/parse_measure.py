@@ -32,6 +32,7 @@ SIZES = {
 ROUNDED = {"oz": (25.0, 30.0), "lb": (450.0, 460.0), "fl oz": (25.0, 30.0), "pint": (473.0, 600.0), "inch": (2.5, 2.54), "tablespoon": (14.7, 20.0)}
 METRIC = {"g": 0, "kg": 0, "mg": 0, "ml": 1, "l": 1, "cl": 1, "dl": 1, "cm": 1}
 MEASURED = frozenset({"mass", "volume", "spoon", "cup"})
+MOST_GRAMS = 100_000.0  # above this a written amount is a slip of the pen; common practice, no source
 DISAGREE = 0.10  # relative difference of two measures of one line above which it is reported
 LENGTHS = frozenset({"cm", "inch"})
 APPROXIMATE = frozenset({

@@ -16,6 +16,14 @@ DIGITS = ("num", "frac")
 
 
 @dataclass
+class Stated:
+    """A weight that is said of a state ("drained weight 240 g"); ``state`` may be a cut ("peeled") or "net"."""
+
+    amount: Amount
+    state: str
+
+
+@dataclass
 class Reading:
     """What has been read so far. Token roles hold the words; the rest is here."""
 
@@ -30,9 +38,10 @@ class Reading:
     alternative: list[str] = field(default_factory=list)
     reasons: list[str] = field(default_factory=list)
     suffix: str = ""
-    taken: str = ""  # "juiced" or "zested": a fruit is counted and this is what is taken of it
+    taken: str = ""  # "juiced" or "zested": a fruit is counted and this is what is taken of it; "drained weight"
     other_food: bool = False  # an alternative with an amount of its own was read
     listed: bool = False  # several foods in a row: "1 tsp each cumin, coriander and turmeric"
+    stated: list[Stated] = field(default_factory=list)
     more: list[list[Token]] = field(default_factory=list)  # the foods of a list after the first
 
     def doubt(self, reason: str) -> None:

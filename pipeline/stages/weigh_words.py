@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 
+from pipeline.stages.parse_stated import DRAINED_WEIGHT
 from pipeline.stages.weigh_names import Food
 
 CONTAINERS = frozenset({"tin", "jar", "carton", "pouch"})
@@ -64,7 +65,7 @@ def is_drained(line, container: str) -> tuple[bool, tuple[str, ...]]:
     A size counts as the tin's only where a container is written or so many of one size are
     ("2 x 400 g"): "240 g canned lentils, drained" is as often what is left as what was bought.
     """
-    if _DRAINED_WEIGHT.search(line.text):
+    if _is_drained_weight(line):
         return False, ()
     from_tin = container in CONTAINERS
     if _says_drained(line):
@@ -73,6 +74,11 @@ def is_drained(line, container: str) -> tuple[bool, tuple[str, ...]]:
     if from_tin and line.food.entry_state == "drained":
         return True, ("drained contents assumed, as in the matched entry",)
     return False, ()
+
+
+def _is_drained_weight(line) -> bool:
+    """Whether the amount is what is left when drained; reading says so where it took such a weight for the amount."""
+    return _DRAINED_WEIGHT.search(line.text) is not None or DRAINED_WEIGHT in line.preparation
 
 
 def _says_drained(line) -> bool:
@@ -84,7 +90,7 @@ def _says_after(line, packed: re.Pattern) -> bool:
     lentils") it speaks of what is left, and so does "drained weight"."""
     tin, after = packed.search(line.text), _DRAINED.search(line.text)
     in_order = bool(tin and after and tin.start() < after.start())
-    return in_order and _says_drained(line) and not _DRAINED_WEIGHT.search(line.text)
+    return in_order and _says_drained(line) and not _is_drained_weight(line)
 
 
 def is_tinned_then_drained(line) -> bool:
