@@ -28,7 +28,7 @@ __all__ = ["FINDING_COLUMNS", "SEVERITIES", "check", "exit_code", "read_threshol
 
 def check(
     entries: pd.DataFrame, values: pd.DataFrame, thresholds: pd.DataFrame, measures: pd.DataFrame | None = None,
-    known: tuple[pd.DataFrame, pd.DataFrame] | None = None,
+    known: tuple[pd.DataFrame, pd.DataFrame] | None = None, decided: dict[str, pd.DataFrame] | None = None,
 ) -> pd.DataFrame:
     """What the checks find in one composition table, the most severe first.
 
@@ -36,7 +36,8 @@ def check(
     columns do no harm, and impossible values need not have been refused yet), ``thresholds`` from
     :func:`read_thresholds`, ``measures`` the table's household measures (columns scope_key =
     entry_id, measure, middle, unit) where it has them, ``known`` entries and values of the curated
-    core, with which the foods of the same name are compared.
+    core, with which the same foods are compared; ``decided`` says which these are where the names do not
+    (``check_same.DECIDED``).
 
     Gives severity, check, entry_id, entry_name (both "" for the table as a whole), component
     (tagnames joined by " + "), value, expected_low, expected_high (null: open or not a number),
@@ -54,12 +55,15 @@ def check(
         check_balance.impossible_values(table, rules),
     ]
     table = table.with_values(table.wide.mask(table.wide < 0))
-    unlike, wide = check_known.against_known(table, lay_out(*known) if known else None, rules)
+    unlike, wide = check_known.against_known(table, lay_out(*known) if known else None, rules, decided)
     found.append(unlike)
     table = table.with_values(wide)
+    out_of_order = set(unlike.loc[unlike["check"] == check_known.OUT_OF_ORDER, "component"])
     swapped, wide = check_columns.swapped_columns(table, rules)
-    found.append(swapped)
-    table = as_given = table.with_values(wide)
+    if not any(out_of_order & set(members(component)) for component in swapped["component"]):  # else it is explained already
+        found.append(swapped)
+        table = table.with_values(wide)
+    as_given = table
     norms = check_groups.spreads(table, rules)
     explanations: list[pd.DataFrame] = []
     for repair in (

@@ -63,10 +63,15 @@ def _times(slip, factor: float) -> str:
 
 
 def _best(table: Table, rules: Rules, repairs: Iterator[Repair]) -> Repair | None:
-    """The repair after which the weakest relation holds most often, if all then hold for nearly all foods."""
+    """The repair after which the weakest relation holds most often, if all then hold for nearly all foods.
+
+    A column with few values takes what could be said of the other one away; such an exchange explains nothing.
+    """
     best, most = None, rules["swapped-columns"].high
+    told = set(_shares(table, rules))
     for repair in repairs:
-        worst = min(share for share, _ in _shares(table.with_values(repair[2]), rules).values())
+        shares = _shares(table.with_values(repair[2]), rules)
+        worst = min(share for share, _ in shares.values()) if told <= set(shares) else 0.0
         if worst >= most and (best is None or worst > most):
             best, most = repair, worst
     return best

@@ -1,9 +1,10 @@
 """The errors of a table's check, kept beside the table, so that a run never rests on a faulty entry unawares.
 
 ``composition/<name>.check.json`` holds the errors that no rule explains, for imported and curated
-tables alike. Its key is the content of everything that the check depends on (the table, the
-thresholds, the curated core, the code), so an outdated file is found out and the check is made
-again. An import and ``potash tables check`` write it; so does a run that finds none.
+tables alike, and the doubts: warnings that the rules ``doubt`` name, such as a potassium of 0 that may
+be a missing one. Its key is the content of everything that the check depends on (the table, the
+thresholds, the curated core, what was decided to be the same food, the code), so an outdated file is found
+out and the check is made again. An import and ``potash tables check`` write it; so does a run that finds none.
 
 Some errors are innocent: vinegar has energy that comes from none of its proximates. The rules
 ``explained`` of ``reference/table_checks.csv`` name the food, the check and the largest
@@ -19,8 +20,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.composition import check, store
-from pipeline.composition.check_table import FINDING_COLUMNS, THRESHOLDS, Rules, finding_rows, joined, parts
+from pipeline.composition import check, check_decided, store
+from pipeline.composition.check_table import FINDING_COLUMNS, THRESHOLDS, Rules, joined, members, parts
 from pipeline.composition.load import ERROR_COLUMNS, CompositionTable, curated_files, load_table
 from pipeline.content import code_files, content_key
 from pipeline.root import ROOT
@@ -36,12 +37,12 @@ def findings(name: str, root: Path | None = None) -> tuple[pd.DataFrame, pd.Data
     Raises :class:`pipeline.problems.InputError` for a table that does not exist or cannot be read.
     """
     found, entries, values = _checked(name, root)
-    _keep(name, unexplained(found, _rules(root)), root)
+    _keep(name, counting(found, _rules(root)), root)
     return found, entries, values
 
 
 def errors(name: str, root: Path | None = None, keep: bool = True) -> pd.DataFrame:
-    """The errors of the table ``name`` that no rule explains (columns ``FINDING_COLUMNS``), as kept or else found now.
+    """The errors and doubts of the table ``name`` that no rule explains (columns ``FINDING_COLUMNS``), as kept or else found now.
 
     ``keep``: whether they may be written beside the table.
     """
@@ -52,7 +53,7 @@ def errors(name: str, root: Path | None = None, keep: bool = True) -> pd.DataFra
             return joined([pd.DataFrame(kept["errors"], columns=list(FINDING_COLUMNS))])
     except (OSError, ValueError, KeyError, TypeError):
         pass  # none yet, or not whole: the check is made again
-    found = unexplained(_checked(name, root)[0], _rules(root))
+    found = counting(_checked(name, root)[0], _rules(root))
     if keep:
         _keep(name, found, root)
     return found
@@ -66,9 +67,24 @@ def with_errors(loaded: list[CompositionTable], root: Path | None = None, keep: 
     return [_with_errors(table, root, keep) for table in loaded]
 
 
-def unexplained(found: pd.DataFrame, rules: Rules) -> pd.DataFrame:
-    """The errors among the findings of a check, without those that a rule ``explained`` accounts for."""
-    grave = found[found["severity"] == "error"].reset_index(drop=True)
+def counting(found: pd.DataFrame, rules: Rules) -> pd.DataFrame:
+    """What counts in a run: the errors and the doubts that no rule ``explained`` accounts for."""
+    return unexplained(found[(found["severity"] == "error") | _doubts(found, rules)], rules)
+
+
+def _doubts(found: pd.DataFrame, rules: Rules) -> pd.Series:
+    """Which findings are warnings of a check and a component that a rule ``doubt`` names."""
+    named = found["component"].map(lambda component: frozenset(members(component)))
+    doubt = pd.Series(False, index=found.index)
+    for rule in rules.of("doubt"):
+        touched = frozenset(parts(rule.components))
+        doubt |= found["check"].isin(parts(rule.words, ";")) & named.map(lambda names, touched=touched: bool(names & touched)).astype("bool")
+    return doubt & (found["severity"] == "warning")
+
+
+def unexplained(grave: pd.DataFrame, rules: Rules) -> pd.DataFrame:
+    """These findings without those that a rule ``explained`` accounts for."""
+    grave = grave.reset_index(drop=True)
     innocent = pd.Series(False, index=grave.index)
     beyond = (grave["value"] - grave["expected_high"]).where(grave["value"] > grave["expected_high"], grave["value"] - grave["expected_low"])
     names = grave["entry_name"].str.lower()
@@ -76,6 +92,18 @@ def unexplained(found: pd.DataFrame, rules: Rules) -> pd.DataFrame:
         called = pd.Series([any(words in name for words in parts(rule.words, ";")) for name in names], index=grave.index, dtype=bool)
         innocent |= called & grave["check"].isin(parts(rule.components)) & beyond.between(rule.low, rule.high) & (grave["unit"] == rule.unit)
     return grave[~innocent].reset_index(drop=True)
+
+
+def counted(errors: pd.DataFrame) -> str:
+    """How many errors and doubtful values there are, in words; "" for none. Rows of ``ERROR_COLUMNS`` or ``FINDING_COLUMNS``.
+
+    That a table was not compared as a whole is told by itself and is not counted.
+    """
+    grave, single = errors["severity"] == "error", errors["entry_id"] != WHOLE_TABLE
+    if "whole" in errors:
+        single = ~errors["whole"]
+    numbers = {"error": int((grave & single).sum()) + errors.loc[grave & ~single, "what"].nunique(), "doubtful value": int((~grave & single).sum())}
+    return " and ".join(f"{number:,} {noun}{'' if number == 1 else 's'}" for noun, number in numbers.items() if number)
 
 
 def _rules(root: Path | None) -> Rules:
@@ -96,7 +124,12 @@ def _checked(name: str, root: Path | None) -> tuple[pd.DataFrame, pd.DataFrame, 
         entries, values, measures = stored.entries, stored.values, stored.measures
     else:
         entries, values = _curated(name, root)
-    return check.check(entries, values, check.read_thresholds(_thresholds(root)), measures, known), entries, values
+    found = check.check(entries, values, check.read_thresholds(_thresholds(root)), measures, known, _decided(name, entries, known, root))
+    return found, entries, values
+
+
+def _decided(name: str, entries: pd.DataFrame, known: tuple[pd.DataFrame, pd.DataFrame] | None, root: Path | None) -> dict | None:
+    return check_decided.decided(name, entries, store.CURATED, known[0], root) if known else None
 
 
 def _curated(name: str, root: Path | None) -> tuple[pd.DataFrame, pd.DataFrame] | None:
@@ -122,8 +155,8 @@ def _inputs(name: str, root: Path | None) -> dict[str, str]:
 
 def _key(name: str, root: Path | None) -> str:
     imported = store.facts(name, root)["files"] if name in store.names(root) else {}
-    code = [file.read_bytes() for file in code_files(check.check)]
-    return content_key(_inputs(name, root), imported, code)
+    code = [file.read_bytes() for file in (*code_files(check.check), Path(check_decided.__file__))]
+    return content_key(_inputs(name, root), imported, code, check_decided.rows_about(name, store.CURATED, root))
 
 
 def _keep(name: str, found: pd.DataFrame, root: Path | None) -> None:

@@ -1,31 +1,28 @@
-"""Against the curated core: two columns exchanged, a column in another unit, a value far from the same food there.
+"""Against the curated core: columns exchanged, in another unit or out of order, a value far from the same food there.
 
 A table of ten foods is too small to be compared with itself. The core holds the foods that
 kitchens use, and what they hold is known: a column that agrees with another column of the
 core, or with its own after a factor of 10 or 1000, over the foods that both tables have, is
-in the wrong place or the wrong unit. Foods are paired by the words of their names (the core
-also by its common names) where their states do not contradict each other. A few wrong pairs do no
-harm to a verdict on a column; one value is judged on a food of the very same name alone.
+in the wrong place or the wrong unit; one that agrees with none of them stands beside the wrong
+foods. A few wrong pairs do no harm to a verdict on a column; one value is judged on the very same
+food alone. A table of which too few foods are known to be foods of the core says nothing here, and that is told.
 
 The method is the project's own; its numbers stand in ``reference/table_checks.csv``.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-from scipy import sparse
 
-from pipeline.composition.check_pairs import name_words
-from pipeline.composition.check_table import PER_GRAM, Rules, Table, finding_rows, joined, most_severe, parts
+from pipeline.composition.check_same import pairs_of
+from pipeline.composition.check_table import PER_GRAM, Rules, Table, finding_rows, joined, most_severe, parts, together
 
-_ENDING = re.compile(r"(?:ies|e?s|e|y)$")
-_SHORTEST = 4  # letters; of a shorter word the ending is a part of it ("pea", "rye")
+NOT_COMPARED, OUT_OF_ORDER = "not-compared", "column-order"
 
 
 class Compared(NamedTuple):
@@ -35,82 +32,49 @@ class Compared(NamedTuple):
     known: pd.DataFrame
 
 
-def against_known(table: Table, known: Table | None, rules: Rules) -> tuple[pd.DataFrame, pd.DataFrame]:
+def against_known(
+    table: Table, known: Table | None, rules: Rules, decided: dict[str, pd.DataFrame] | None = None,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     """What the core says of the columns and of single values, and the values of the table with its columns put right.
 
-    ``known`` is the curated core, laid out; without one nothing is found.
+    ``known`` is the curated core, laid out; without one nothing is found. ``decided``: which foods are the same by decision
+    (``check_same.DECIDED``).
     """
     if known is None:
         return finding_rows({}), table.wide
-    pairs = counterparts(table.entries, known.entries, rules)
+    pairs = pairs_of(table.entries, known.entries, decided, rules)
     floors = _floors(rules)
-    found, put_right = [], table
+    found, put_right = [_not_compared(table, known, pairs, rules)], table
     for repair in (_exchanged, _slipped):
         rows, put_right = repair(put_right, known, pairs, floors, rules)
         found.append(rows)
-    found.append(_far_from_the_same_food(put_right, known, pairs[pairs["exact"]], rules))
-    return joined(found), put_right.wide
+    out_of_order = _out_of_order(put_right, known, pairs, floors, rules)
+    # Where a whole column is beside the wrong foods, its single values say nothing more.
+    single = _far_from_the_same_food(put_right, known, pairs[pairs["exact"]], rules, set(out_of_order["component"]))
+    return joined([*found, out_of_order, single]), put_right.wide
 
 
-# ---------------------------------------------------------------- which foods both have
+def _not_compared(table: Table, known: Table, pairs: pd.DataFrame, rules: Rules) -> pd.DataFrame:
+    """One finding with the components of which too few values could be compared with the core, where there is any.
 
-def counterparts(entries: pd.DataFrame, known: pd.DataFrame, rules: Rules) -> pd.DataFrame:
-    """The foods of the core that are most like each entry by name: columns entry_id, known_id, exact.
-
-    Both frames have name, common_names and state, with the index entry_id. Rare words weigh most; the
-    core knows nothing of a word that none of its names has, and ``exact`` says that there is none and that
-    all the others agree. An entry may have several that are as like.
+    Enough are ``at_least_n`` foods, or in a smaller table every one, by the very same food.
     """
-    ignored = frozenset(parts(rules["known-names"].words, ";"))
-    names = _called(known)
-    keys = _stems(names["called"], ignored)
-    vocabulary = {word: place for place, word in enumerate(sorted(frozenset().union(*keys)))}
-    own = _stems(entries["name"], ignored)
-    of_keys, of_own = _occurrences(keys, vocabulary), _occurrences(own, vocabulary)
-    weight = np.log1p(len(names) / of_keys.sum(axis=0).A1) if len(names) else np.zeros(0)
-    shared = (of_own.multiply(weight).tocsr() @ of_keys.T).tocoo()
-    together = (of_own @ weight)[shared.row] + (of_keys @ weight)[shared.col] - shared.data
-    here, there = _states(entries, rules)[shared.row], names["state"].to_numpy()[shared.col]
-    likeness = np.where((here == there) | (here == "") | (there == ""), shared.data / together, 0.0)
-    unheard = np.array([any(word not in vocabulary for word in words) for words in own], dtype=bool)
-    pairs = pd.DataFrame({
-        "entry_id": entries.index.to_numpy()[shared.row], "known_id": names["entry_id"].to_numpy()[shared.col], "likeness": likeness,
-        "exact": (likeness > 1 - 1e-9) & ~unheard[shared.row] & (here == there)})
-    pairs = pairs[pairs["likeness"] >= rules["known-names"].low]
-    best = pairs["likeness"] >= pairs.groupby("entry_id")["likeness"].transform("max") - 1e-9
-    return pairs.loc[best, ["entry_id", "known_id", "exact"]].drop_duplicates(["entry_id", "known_id"], ignore_index=True)
-
-
-def _states(entries: pd.DataFrame, rules: Rules) -> np.ndarray:
-    """The state of each entry; that which its name tells, where the table says none."""
-    words, state = name_words(entries["name"]), entries["state"].copy()
-    for rule in rules.of("known-state"):
-        tells = frozenset(parts(rule.words, ";"))
-        state = state.mask((state == "") & words.map(lambda name, tells=tells: bool(name & tells)), rule.whole)
-    return state.to_numpy()
-
-
-def _called(known: pd.DataFrame) -> pd.DataFrame:
-    """One row per name and common name: entry_id, state, called."""
-    every = known["name"] + ";" + known["common_names"]
-    rows = known[["entry_id", "state"]].assign(called=every.map(lambda names: parts(names, ";"))).explode("called")
-    return rows.reset_index(drop=True)
-
-
-def _stems(names: pd.Series, ignored: frozenset[str]) -> list[frozenset[str]]:
-    return [frozenset(_stem(word) for word in words - ignored) for words in name_words(names)]
-
-
-def _stem(word: str) -> str:
-    """A word without its ending, so that singular and plural are one."""
-    return _ENDING.sub("", word) if len(word) >= _SHORTEST else word
-
-
-def _occurrences(names: list[frozenset[str]], vocabulary: dict[str, int]) -> sparse.csr_matrix:
-    """Which name (row) has which word of the vocabulary (column)."""
-    cells = [(row, vocabulary[word]) for row, words in enumerate(names) for word in words if word in vocabulary]
-    rows, columns = zip(*cells, strict=True) if cells else ((), ())
-    return sparse.csr_matrix((np.ones(len(cells)), (rows, columns)), shape=(len(names), len(vocabulary)))
+    rule = rules[NOT_COMPARED]
+    counts = {}
+    for name in (name for name in parts(rule.components) if table.has(name) and known.has(name)):
+        having = table.wide.index[table.wide[name].notna()]
+        there = pairs[pairs["entry_id"].isin(having) & pairs["known_id"].isin(known.wide.index[known.wide[name].notna()])]
+        every = there.loc[there["exact"], "entry_id"].nunique() == len(having)
+        if there["entry_id"].nunique() < rule.at_least_n and not every:
+            counts[name] = there["entry_id"].nunique()
+    if not counts:
+        return finding_rows({})
+    compared = f"only {min(counts.values())} of its {len(table.entries)} foods" if any(counts.values()) else f"none of its {len(table.entries)} foods"
+    return _column_finding(
+        rule, rule.check, together(counts), min(counts.values()),
+        f"The values for {', '.join(counts)} were never compared with a known table: {compared} can be recognised among those of the curated core",
+        f"Say of {rule.at_least_n:g} foods or more which entry of the core they are, in mappings/same_foods.csv or by deciding one phrase for both "
+        "tables")
 
 
 # ---------------------------------------------------------------- columns
@@ -200,6 +164,44 @@ def _slipped(table: Table, known: Table, pairs: pd.DataFrame, floors: dict[str, 
     return joined(found), table
 
 
+def _out_of_order(table: Table, known: Table, pairs: pd.DataFrame, floors: dict[str, float], rules: Rules) -> pd.DataFrame:
+    """Columns whose values belong to other foods: they differ from the core's food by food, and rank the foods otherwise.
+
+    Judged on the very same foods where there are enough of them, else on those that are called alike, which differ more.
+    """
+    found = []
+    exact, alike = rules.of("known-order")
+    for name in (name for name in parts(exact.components) if table.has(name) and known.has(name)):
+        for rule, those in ((exact, pairs[pairs["exact"]]), (alike, pairs)):
+            compared = _compared(table, known, those, [name])
+            own, theirs = compared.own[name], compared.known[name]
+            both = own.notna() & theirs.notna()
+            if both.sum() < rule.at_least_n:
+                continue
+            own, theirs = own[both], theirs[both]
+            unlike = (_distance(own, theirs, floors[name]) > np.log10(rule.high)).mean()
+            if unlike >= rule.relative and not own.rank().corr(theirs.rank()) >= rule.low:
+                found.append(_order_finding(rule, name, own, theirs, unlike, floors[name]))
+            break
+    return joined(found)
+
+
+def _order_finding(rule, name: str, own: pd.Series, theirs: pd.Series, unlike: float, floor: float) -> pd.DataFrame:
+    sorted_apart = _distance(pd.Series(np.sort(own)), pd.Series(np.sort(theirs)), floor).median()
+    zero = (own == 0).mean()
+    if zero >= rule.relative:
+        why = f"it is 0 for {zero:.0%}"
+    elif sorted_apart <= rule.absolute:
+        why = "its amounts as a whole are as there, so its rows look shifted, sorted or mixed up"
+    else:
+        why = "no exchange and no factor explains it, so a part of its rows may be in another unit or from another column"
+    return _column_finding(
+        rule, OUT_OF_ORDER, name, len(own),
+        f"{name} does not fit its foods in the whole table: of the {len(own)} foods that the curated core has too, {unlike:.0%} have more than "
+        f"{rule.high:g} times as much or as little, and {why}",
+        "Compare the column with the source row by row, correct the file, and import again")
+
+
 def _factors(rules: Rules, name: str) -> Iterator[float]:
     for rule in rules.of("known-factor"):
         if name in (parts(rule.components) or [name]):
@@ -216,13 +218,13 @@ def _column_finding(rule, check: str, components: str, count: int, what: str, re
 
 # ---------------------------------------------------------------- single values
 
-def _far_from_the_same_food(table: Table, known: Table, exact: pd.DataFrame, rules: Rules) -> pd.DataFrame:
-    """Values a whole unit away from the food of the same name and state in the core; a zero of what it has plenty of too."""
+def _far_from_the_same_food(table: Table, known: Table, exact: pd.DataFrame, rules: Rules, without: set[str]) -> pd.DataFrame:
+    """Values far away from the very same food in the core, a zero of what it has plenty of too; not of the columns ``without``."""
     found = []
     names = known.entries["name"]
     called = exact.groupby("entry_id")["known_id"].first()
     for rule in rules.of("unlike-curated"):
-        components = [name for name in parts(rule.components) if table.has(name) and known.has(name)]
+        components = [name for name in parts(rule.components) if table.has(name) and known.has(name) and name not in without]
         compared = _compared(table, known, exact, components)
         for name in components:
             own, theirs = compared.own[name], compared.known[name]

@@ -21,7 +21,8 @@ SEVERITY_WORDS = {
     "note": "worth knowing; often right",
 }
 CHECK_WORDS = {
-    "alcohol": "Alcohol", "amino-acids": "Amino acids within protein", "carbohydrate": "Sugars, starch and fibre within carbohydrate",
+    "alcohol": "Alcohol", "column-order": "Columns beside the wrong foods", "not-compared": "Never compared with a known table",
+    "unlike-curated": "Unlike the same food in the curated core", "amino-acids": "Amino acids within protein", "carbohydrate": "Sugars, starch and fibre within carbohydrate",
     "density": "Densities", "duplicate": "Duplicate and near-duplicate entries", "energy": "Energy against its factors",
     "energy-kj-kcal": "Energy: kJ against kcal", "fatty-acids": "Fatty acids within fat",
     "fatty-acid-classes": "Single fatty acids within their class", "fibre": "Fibre within carbohydrate",

@@ -88,8 +88,8 @@ class Table:
     tagnames: dict[str, str]
 
     def has(self, *columns: str) -> bool:
-        """Whether the table has all of these columns."""
-        return all(column in self.wide.columns for column in columns)
+        """Whether the table has all of these columns, and not every value of one is missing."""
+        return all(column in self.wide.columns and self.wide[column].notna().any() for column in columns)
 
     def with_values(self, wide: pd.DataFrame) -> Table:
         """The same table with other numbers."""

@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.composition import check, check_kept, check_report
+from pipeline.composition.check_known import NOT_COMPARED
 from pipeline.problems import InputError, Problem
 from pipeline.protected import check_folder
 from pipeline.root import ROOT
@@ -38,6 +39,7 @@ class Checked:
         grave = self.findings[self.findings["severity"] == "error"].head(FIRST)
         rows += ["The first errors:"] if len(grave) else []
         rows += [f"  {row.entry_id} {row.entry_name}: {row.what}" for row in grave.itertuples(index=False)]
+        rows += [f"{row.what}. {row.remedy}." for row in self.findings[self.findings["check"] == NOT_COMPARED].itertuples()]
         if self.explained:
             rows.append(f"{self.explained:,} of the errors have a known innocent reason (rules `explained` of reference/table_checks.csv) "
                         "and do not count in a run.")
@@ -71,5 +73,5 @@ def check_by_name(name: str, folder: Path | None = None, root: Path | None = Non
     except OSError as error:
         raise InputError(Problem(str(target), f"the report cannot be written ({error.strerror or error})",
                                  "Name a folder that can be written with -o", "cannot-write")) from None
-    explained = int((findings["severity"] == "error").sum()) - len(check_kept.errors(name, root))
+    explained = int((findings["severity"] == "error").sum()) - int((check_kept.errors(name, root)["severity"] == "error").sum())
     return Checked(name, findings, explained, tuple(files))

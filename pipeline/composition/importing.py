@@ -84,15 +84,16 @@ class Outcome:
     @property
     def exit_code(self) -> int:
         """1 when an error is of the table as a whole, else 0."""
-        return int(len(self._of_all) > 0)
+        return int((self._of_all["severity"] == "error").any())
 
     def faults(self) -> list[str]:
-        """What is wrong with the table as a whole, and how many errors its check finds; one line each."""
-        if self.errors.empty:
-            return []
-        counted = f"{len(self.errors):,} {'error' if len(self.errors) == 1 else 'errors'}"
-        return [*(f"error: {row.what}. {row.remedy}" for row in self._of_all.itertuples()),
-                f"note: the check finds {counted} in it; figures that rest on such an entry will be marked. Look at `potash tables check {self.name}`"]
+        """What is wrong with the table as a whole, and how many errors and doubts its check finds; one line each."""
+        of_all = [f"{row.severity}: {row.what}. {row.remedy}" for row in self._of_all.itertuples()]
+        counted = check_kept.counted(self.errors)
+        if not counted:
+            return of_all
+        return [*of_all, f"note: the check finds {counted} in it; figures that rest on such an entry will be marked. "
+                         f"Look at `potash tables check {self.name}`"]
 
 
 def import_table(

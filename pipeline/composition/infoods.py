@@ -24,7 +24,7 @@ from pipeline.composition.sheet import default_components, profile_notes
 from pipeline.composition.sheet_grid import Cell, Grid, Source, open_source
 from pipeline.composition.sheet_layout import HEADER_WITHIN, found_in, header_texts, named
 from pipeline.composition.sheet_table import table
-from pipeline.composition.sheet_units import folded, unit_word
+from pipeline.composition.sheet_units import OTHER_BASIS, PER_100_ML, folded, unit_word
 from pipeline.problems import InputError, Problem
 
 FEWEST_TAGS = 3  # columns with tagname and unit that make a header row
@@ -33,9 +33,6 @@ HEADING = re.compile(rf"\[?({TAG})\]?\s*(?:[(\[/,]\s*([^()\[\]]+?)\s*[)\]]?)?\s*
 WITHOUT_UNIT = ("XN", "XFA", "XF")
 FOOD_TAGS = {"EDIBLE": "edible", "DEN": "density"}
 COPY = "under [food] {} in a copy of reference/profiles/infoods.toml"
-OTHER_BASIS = re.compile(
-    r"dry\s+matter|\bDM\b|dry\s+weight|per\s+100\s*g\s+(?:of\s+)?(?:total\s+)?fatty|per\s+(?:serving|portion)|per\s+kg|/\s*kg", re.IGNORECASE)
-PER_100_ML = re.compile(r"(?:per|/)\s*100\s*ml", re.IGNORECASE)
 
 
 @dataclass(frozen=True)

@@ -21,9 +21,9 @@ from pipeline.sources import FILES, file_sha256, read_csv
 
 # What makes two entries the same one, and what the imported one then takes from the curated one.
 ORIGIN, WORDS = ("source_id", "source_row", "name"), ("common_names", "state", "cooking_class")
-# An error of the table's check at one entry: its table, the check, the components it names (" + " between them, "" when none),
-# whether the whole table has it, and the one component that it touches where the entry only lends that ("" for all).
-ERROR_COLUMNS = ("table", "entry_id", "check", "component", "what", "source_id", "whole", "only")
+# An error (or doubt: a warning) of the table's check at one entry: its table, the check, the components it names (" + " between
+# them, "" when none), whether the whole table has it, and the one component that it touches where the entry only lends that ("" for all).
+ERROR_COLUMNS = ("table", "entry_id", "severity", "check", "component", "what", "source_id", "whole", "only")
 
 
 def no_errors() -> pd.DataFrame:
@@ -35,7 +35,7 @@ def no_errors() -> pd.DataFrame:
 class CompositionTable:
     """One composition table in the common form (:class:`tables.Entries`, :class:`tables.Values`).
 
-    ``hashes``: the SHA-256 of every file that it was made from, by path from the project. ``errors``: those of the table's
+    ``hashes``: the SHA-256 of every file that it was made from, by path from the project. ``errors``: errors and doubts of the table's
     check (columns ``ERROR_COLUMNS``), where :func:`pipeline.composition.check_kept.with_errors` has put them.
     """
 

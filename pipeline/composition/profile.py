@@ -9,7 +9,8 @@ Ready ones are in ``reference/profiles/``; they show every key in use. The table
 ``[trace_limits]``  by component or by unit, in that unit: below what the table prints a trace
 ``[detection_limits]``  the same for words that mean below detection, where the table states them
 ``[basis]``         per 100 g or per 100 ml, for all or for some foods, and then the density to go by
-``[[sheet]]``       header row, the columns that name the food, and ``columns``: heading, component, unit
+``[[sheet]]``       header row, the columns that name the food, and ``columns``: heading, component, unit; unit_confirmed
+                    where the heading seems to say another unit or basis and does not mean it
 ``[[calculated]]``  a component as a weighted sum of others, with its reason
 ``[group_names]``, ``[cooking_classes]``  by the beginning of the group's code; ``[[state]]`` by words in the name
 
@@ -26,10 +27,12 @@ from pathlib import Path
 
 from pipeline.composition.profile_keys import key_problems
 from pipeline.composition.sheet_cell import PAIRS, Limits, Words, read_cell
-from pipeline.composition.sheet_units import factor, folded, heading_unit, unit_word
+from pipeline.composition.sheet_units import factor, folded, heading_against, unit_word
 from pipeline.problems import InputError, Problem
 from pipeline.root import ROOT
 
+CONFIRM = ("Correct the one that is wrong; where the numbers are in the unit of the profile, per 100 g or 100 ml, all the same, add "
+           "unit_confirmed = true to the column")
 WORD_LISTS = ("trace", "missing", "present_unknown", "below_detection", "zero")
 EDIBLE_KINDS = {"edible_fraction": (1.0, False), "edible_percent": (0.01, False), "refuse_fraction": (1.0, True), "refuse_percent": (0.01, True)}
 
@@ -38,7 +41,7 @@ EDIBLE_KINDS = {"edible_fraction": (1.0, False), "edible_percent": (0.01, False)
 class ColumnPlan:
     """One column of values. ``headings`` are spellings of the same heading; ``unit`` is the column's.
 
-    ``bracket_component``: a number in brackets is this component instead.
+    ``unit_confirmed``: whatever the sheet seems to say. ``bracket_component``: a number in brackets is this component instead.
     """
 
     headings: tuple[str, ...]
@@ -48,6 +51,7 @@ class ColumnPlan:
     limits: Limits = Limits()
     statistics: dict[str, tuple[str, ...]] = field(default_factory=dict)
     bracket_component: str = ""
+    unit_confirmed: bool = False
 
 
 @dataclass(frozen=True)
@@ -225,7 +229,7 @@ def _column(profile: Profile, row: dict) -> ColumnPlan:
         headings=_texts(row["heading"]), component=row["component"], unit=unit, value_type=row.get("value_type", ""),
         limits=Limits(row.get("trace_limit", stated.trace), row.get("detection_limit", stated.detection)),
         statistics={key: _texts(row[key]) for key in ("n", "standard_error", "minimum", "maximum") if key in row},
-        bracket_component=row.get("bracket_component", ""),
+        bracket_component=row.get("bracket_component", ""), unit_confirmed=row.get("unit_confirmed", False),
     )
 
 
@@ -327,10 +331,9 @@ def _column_problems(path: Path, key: str, column: dict, seen: dict[tuple[str, s
     unit, found = unit_word(column["unit"]), []
     if not unit:
         return [wrong(path, key, f"{column['unit']!r} is no unit that is known", "Write it as g, mg, ug, kJ, kcal, IU or 1")]
-    for heading in _texts(column["heading"]):
-        in_heading = heading_unit(heading)[0]
-        if in_heading and in_heading != unit:
-            found.append(wrong(path, key, f"the unit is {unit}, and the heading says {in_heading}", "Correct the one that is wrong"))
+    for heading in () if column.get("unit_confirmed") else _texts(column["heading"]):
+        if said := heading_against(heading, unit):
+            found.append(wrong(path, key, f"the unit is {unit}, and the heading says {said}", CONFIRM))
     for component in filter(None, (column["component"], column.get("bracket_component"))):
         own = (component, unit if component == "ENERC" else "")
         if own in seen:

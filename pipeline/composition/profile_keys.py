@@ -90,7 +90,7 @@ SHEET = ({"code": "heading"}, {
     "group_rows": "switch", "columns": "rows"})
 COLUMN = ({"heading": "heading", "component": "tagname", "unit": "text"}, {
     "value_type": "number type", "trace_limit": "positive", "detection_limit": "positive", "n": "heading", "standard_error": "heading",
-    "minimum": "heading", "maximum": "heading", "bracket_component": "tagname"})
+    "minimum": "heading", "maximum": "heading", "bracket_component": "tagname", "unit_confirmed": "switch"})
 ROWS = {
     "sheet": SHEET,
     "calculated": ({"component": "tagname", "unit": "text", "terms": "numbers", "reason": "text"}, {}),

@@ -7,9 +7,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from pipeline.composition.common import listed, problem
-from pipeline.composition.profile import Profile, SheetPlan
+from pipeline.composition.profile import CONFIRM, Profile, SheetPlan
 from pipeline.composition.sheet_grid import Area, Grid, Source
-from pipeline.composition.sheet_units import folded, heading_unit
+from pipeline.composition.sheet_units import PER_100_ML, folded, heading_against, heading_unit
 from pipeline.problems import InputError, Problem
 
 HEADER_WITHIN = 40  # rows in which a heading is looked for when the profile does not say which
@@ -88,7 +88,7 @@ def layout(plan: SheetPlan, grid: Grid, profile: Profile, notes: list[str]) -> L
     header_row = _header_row(plan, grid)
     headings = header_texts(grid, header_row)
     columns, problems = _columns(plan, grid, header_row, headings)
-    problems += _per_100_ml_problems(plan, grid, header_row, headings, profile)
+    problems += _per_100_ml_problems(plan, grid, header_row, headings, profile) + _unit_row_problems(plan, grid, header_row, columns)
     if problems:
         raise InputError(problems)
     used = _wanted(plan, with_ignored=False)
@@ -181,7 +181,20 @@ def _per_100_ml_problems(plan: SheetPlan, grid: Grid, row: int, headings: list[s
     values = {folded(heading) for column in plan.columns for heading in column.headings}
     return [problem(grid.where(row, column), f"the heading {text!r} says per 100 ml, and the profile says per 100 g",
                     'Say per = "100 ml" under [basis], with a density') for column, text in enumerate(headings)
-            if folded(text) in values and heading_unit(text)[1] == "100 ml"]
+            if folded(text) in values and (heading_unit(text)[1] == "100 ml" or PER_100_ML.search(text))]
+
+
+def _unit_row_problems(plan: SheetPlan, grid: Grid, row: int, columns: dict[str, int]) -> list[Problem]:
+    """What the rows below the headings say against the unit of a column."""
+    found = []
+    for plan_column in (one for one in plan.columns if not one.unit_confirmed):
+        place = next((columns[folded(heading)] for heading in plan_column.headings if folded(heading) in columns), None)
+        for below in range(row + 1, row + 1 + plan.rows_below_header) if place is not None else ():
+            text = grid.at(below, place).text
+            if said := heading_against(text, plan_column.unit):
+                what = f"{' '.join(text.split())!r} says {said}, and the unit of {plan_column.headings[0]!r} in the profile is {plan_column.unit}"
+                found.append(problem(grid.where(below, place), what, CONFIRM))
+    return found
 
 
 # ---------------------------------------------------------------- rows

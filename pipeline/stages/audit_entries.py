@@ -56,7 +56,8 @@ def table_errors(
     ``errors`` as :class:`pipeline.composition.load.CompositionTable` has them; the others as the models of these names. A
     warning per variant and component, so that its figures are to be checked: always where the error is of the whole
     table, names no component, or names this one and is not of a sum (``OF_A_SUM``); else where the entry gives more than
-    ``share_above`` of the component. A note for an entry that is used and touches no figure so.
+    ``share_above`` of the component. A doubt (of severity warning) touches the components that it names and no other. A note
+    for an entry that is used and touches no figure so.
     """
     used = settled[(settled["outcome"] == "accepted") & settled["counted"]]
     lines = used[["recipe_id", "variant_id", "line_no", "entry_id", "entry_name"]].merge(errors, on="entry_id")
@@ -91,17 +92,24 @@ def _doubts(row, component: str, shares: dict[tuple, float], share_above: float)
     if not parts:
         return False
     named = {name.strip() for name in row.component.split(" + ") if name.strip()}
+    if row.severity == WARNING:
+        return bool(named & parts)
     if row.whole or not named or (named & parts and row.check not in OF_A_SUM):
         return True
     return any(shares.get((row.recipe_id, row.variant_id, name, row.line_no), 0.0) > share_above for name in parts)
 
 
+def _told(row) -> str:
+    return f"table {row.table}: {row.what}" if row.whole else f"{row.entry_id} {row.entry_name} (table {row.table}): {row.what}"
+
+
 def _rests_on(variant: tuple[str, str], component: str, rows: list, severity: str) -> dict:
-    told = list(dict.fromkeys(f"{row.entry_id} {row.entry_name} (table {row.table}): {row.what}" for row in rows))
+    told = list(dict.fromkeys(_told(row) for row in rows))
     more = f"; and {len(told) - ERRORS_NAMED} more" if len(told) > ERRORS_NAMED else ""
     lines = sorted({int(row.line_no) for row in rows})
     rests = f"{component} rests" if component else "a small part of the figures rests"
+    fails = "that fails the check of its table" if any(row.severity != WARNING for row in rows) else "that the check of its table doubts"
     return finding(
         TABLE_ERROR, *variant, (component or rows[0].entry_id,), severity,
-        f"{rests} on an entry that fails the check of its table: {'; '.join(told[:ERRORS_NAMED])}{more}", REMEDY,
+        f"{rests} on an entry {fails}: {'; '.join(told[:ERRORS_NAMED])}{more}", REMEDY,
         component=component, line_no=lines[0] if len(lines) == 1 else 0, source_id=rows[0].source_id)

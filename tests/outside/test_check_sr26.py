@@ -16,8 +16,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.composition import usda_sr
+from pipeline import sources
+from pipeline.composition import check_kept, usda_sr
 from pipeline.composition.check import check, read_thresholds
+from pipeline.composition.check_table import Rules
+from pipeline.composition.load import load_table
 from pipeline.root import ROOT
 
 pytestmark = [pytest.mark.outside_data, pytest.mark.slow]
@@ -172,3 +175,23 @@ def test_columns_exchanged_in_the_whole_release_are_found(release, core, one, ot
     found = check(release.entries, values, RULES)
     swapped = found[found["check"] == "swapped-columns"]
     assert [set(component.split(" + ")) for component in swapped["component"]] == [{one, other}]
+
+
+def test_what_of_the_release_marks_figures_in_a_run_is_few_and_known(release):
+    """Of 8,463 entries: the foods of the core are the same here, so only the release's own oddities count."""
+    known = load_table("core", sources.load().sources)
+    found = check(release.entries, release.values, RULES, release.measures, (known.entries, known.values))
+    counting = check_kept.counting(found, Rules(RULES))
+    assert (counting["severity"] == "error").sum() == 29
+    doubts = counting[counting["severity"] == "warning"]
+    assert doubts["check"].value_counts().to_dict() == {"zero-for-missing": 12, "unit-slip": 4}
+    assert set(doubts["component"]) <= {"K", "P", "PROCNT"} and not set(doubts["entry_id"]) & set(known.entries["entry_id"])
+
+
+def test_a_column_of_the_release_moved_down_by_one_row_is_named(release):
+    known = load_table("core", sources.load().sources)
+    rows = release.values.index[(release.values["component"] == "K") & release.values["value"].notna()]
+    values = release.values.copy()
+    values.loc[rows, "value"] = values.loc[rows, "value"].shift(1, fill_value=100.0)
+    found = check(release.entries, values, RULES, known=(known.entries, known.values))
+    assert list(found.loc[found["check"] == "column-order", "component"]) == ["K"]
