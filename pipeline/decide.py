@@ -13,6 +13,7 @@ from rapidfuzz import fuzz, process
 
 from pipeline import batch, decisions
 from pipeline.composition import combine
+from pipeline.decide_cautions import cautions
 from pipeline.decide_effect import OUTCOME_WORDS, Effect, effect
 from pipeline.match_bench import AT_STAKE, CALLED, Bench, open_bench, parsed_texts
 from pipeline.phrases import line_key, pattern_fault, phrase_key
@@ -60,10 +61,11 @@ class Proposed:
     effects: Sequence[Effect]
     answers: int
     collection: str
+    cautions: tuple[str, ...] = ()
 
     def text(self) -> str:
         """What is about to be decided, for a terminal."""
-        return "\n".join([*self._said(), *self._changes(), "The row for mappings/foods.csv:", f"  {self.line()}"])
+        return "\n".join([*self._said(), *self.cautions, *self._changes(), "The row for mappings/foods.csv:", f"  {self.line()}"])
 
     def line(self) -> str:
         """The row as it stands in the file."""
@@ -134,7 +136,8 @@ def propose(asked: Asked, collection: Path | None = None, root: Path | None = No
     faults = _note_faults(asked, bench, changed)
     if faults:
         raise InputError(faults)
-    return Proposed(row, whole, path, before, _amounts(row["entry_id"], bench), changed, answers, read.name)
+    return Proposed(row, whole, path, before, _amounts(row["entry_id"], bench), changed, answers, read.name,
+                    cautions(row, bench, lines))
 
 
 def write(proposed: Proposed) -> str:

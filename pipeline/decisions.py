@@ -213,8 +213,8 @@ def _in_force(foods: pd.DataFrame, table: str, entries: pd.DataFrame) -> tuple[p
     serves = foods["table"].map(lambda tables: tables == "" or table in tables.split(";")).astype("bool")
     lent = ~serves & (foods["entry_id"] != "") & (foods["entry_id"].map(names).fillna("") == foods["entry_name"])
     here = foods[(serves | lent) & ~foods["decision_id"].isin(set(foods["replaces"]) - {""})].copy()
-    against = conflicting(here) if lent.any() else {}
-    here = here.drop(index=[row for row, other in against.items() if lent[row] and not lent[other]])
+    if lent.any():
+        here = _lent_in_place(here, lent[here.index])
     current = here["entry_id"].map(names).fillna("")
     expired = (current != here["entry_name"]) & (here["kind"] != DISPUTED)
     problems = [
@@ -228,6 +228,19 @@ def _in_force(foods: pd.DataFrame, table: str, entries: pd.DataFrame) -> tuple[p
     return here[~expired], problems
 
 
+def _lent_in_place(here: pd.DataFrame, lent: pd.Series) -> pd.DataFrame:
+    """The decisions without the lent ones that this table's own answer already, and with one of those that say the same."""
+    said = here[["scope", "recipe_id", "state", "kind", "entry_id"]].assign(words=_compared(here))
+    kept = here[~(lent & said[lent].duplicated().reindex(here.index, fill_value=False))]
+    own_first = kept.loc[sorted(kept.index, key=lambda row: (lent[row], row))]  # what clashes with several is told by the first
+    return kept.drop(index=[row for row, other in conflicting(own_first).items() if lent[row] and not lent[other]])
+
+
+def _compared(rows: pd.DataFrame) -> pd.Series:
+    """The words of decisions in the form in which they are compared."""
+    return rows["phrase"].map(phrase_key).where(rows["scope"] != LINE, rows["phrase"].map(line_key)).where(rows["scope"] != PATTERN, rows["phrase"])
+
+
 def beside(foods: pd.DataFrame, table: str, entries: pd.DataFrame, decision_id: str) -> pd.Series | None:
     """A decision in force for ``table`` that ``decision_id`` cannot stand beside, or None."""
     here, _ = _in_force(foods, table, entries)
@@ -239,7 +252,7 @@ def beside(foods: pd.DataFrame, table: str, entries: pd.DataFrame, decision_id: 
 def conflicting(rows: pd.DataFrame) -> dict[int, int]:
     """Row -> another row of these decisions that it cannot stand beside."""
     found: dict[int, int] = {}
-    keys = rows["phrase"].map(phrase_key).where(rows["scope"] != LINE, rows["phrase"].map(line_key))
+    keys = _compared(rows)
     exact = rows[rows["scope"] != PATTERN]
     scope = exact["scope"].where(exact["scope"] == LINE, PHRASE)
     for _, group in exact.groupby([scope, "recipe_id", keys[exact.index], "state"], sort=False):

@@ -251,3 +251,10 @@ def test_every_command_that_reads_a_csv_says_so(project, tmp_path):
         assert (result.code, result.out, len(result.said)) == (2, "", 1), (call, result.err)
         assert f"{text}" in result.err and "Traceback" not in result.err, (call, result.err)
     assert not (tmp_path / "o.csv").exists()
+
+
+def test_a_collection_of_which_no_line_names_a_food_is_released_as_withheld(project, tmp_path):
+    recipe = write(tmp_path / "only/a.yaml", "id: only\nname: Only\nportions: 2\ningredients:\n  - 200 g wibbly\n").parent
+    done = project.run("run", recipe, "--output", tmp_path / "out", cwd=tmp_path)
+    assert done.code == 1 and "Traceback" not in done.err, done.err
+    assert "0 ready" in done.out and '"200 g wibbly"' in done.out

@@ -220,15 +220,19 @@ PHRASED = ["1 tsp low-sodium salt", "1 tsp potassium salt"]  # each has a decisi
 UNPHRASED = ["1 tsp half-salt", "1 tsp lower-sodium salt", "1 tsp mineral salt"]  # these only have a word of mappings/words.csv
 
 
+UNKNOWN = ["1 tsp zorble salt", "1 tsp heart-healthy salt", "1 tsp kidney-friendly salt", "1 tsp smart salt", "1 tsp potash salt", "1 tsp K salt"]
+
+
 def test_a_pattern_does_not_settle_what_is_known_to_mislead(root):
     proposed = propose(root, "* salt", "02047", scope="pattern")
     assert proposed.effects == []
     assert (answers(root, PHRASED)["decision_id"] != "").all() and (answers(root, UNPHRASED)["decision_id"] == "").all()
     decide.write(proposed)
-    found = answers(root, ["1 tsp zorble salt", *PHRASED, *UNPHRASED])
-    control = found.loc["1 tsp zorble salt"]  # the pattern does stand, and does settle what nothing speaks against
+    control_line = "1 tsp fine pink rock salt"  # every word is a plain one
+    found = answers(root, [control_line, *PHRASED, *UNPHRASED, *UNKNOWN])
+    control = found.loc[control_line]  # the pattern does stand, and does settle what nothing speaks against
     assert control[["match_outcome", "entry_id", "decision_id"]].tolist() == ["accepted", "02047", proposed.row["decision_id"]]
-    assert (found.drop(index="1 tsp zorble salt")["match_outcome"] != "accepted").all(), found[["entry_name", "match_outcome"]]
+    assert (found.drop(index=control_line)["match_outcome"] != "accepted").all(), found[["entry_name", "match_outcome"]]
 
 
 @pytest.mark.parametrize("text", ["1 tsp potassium-rich salt", "1 tsp pottasium salt", "1 tsp sodium-free salt", "1 tsp less sodium sea salt"])
@@ -236,6 +240,30 @@ def test_a_pattern_does_not_settle_a_salt_whose_words_tell_of_potassium_or_less_
     decide.write(propose(root, "* salt", "02047", scope="pattern"))
     found = answers(root, [text]).iloc[0]
     assert found["match_outcome"] != "accepted", found[["entry_name", "match_reason", "decision_id"]]
+
+
+def test_a_pattern_on_a_seasoning_does_not_make_table_salt_of_it(root):
+    proposed = propose(root, "low|lo sodium seasoning", "02047", scope="pattern")
+    decide.write(proposed)
+    assert (answers(root, ["1 tsp low sodium seasoning", "1 tsp lo sodium seasoning"])["match_outcome"] != "accepted").all()
+    assert "may hold potassium" in proposed.text() and "no word in common" in proposed.text()
+
+
+def test_a_pattern_does_not_take_what_is_accepted_for_an_entry_far_from_its_own(root):
+    proposed = propose(root, "* butter", "01145", scope="pattern")
+    assert all(f"\"{food} butter\"" in proposed.text() for food in ("peanut", "almond")), proposed.text()
+    decide.write(proposed)
+    found = answers(root, ["50 g peanut butter", "50 g almond butter", "50 g salted butter", "50 g farmhouse churned butter"])
+    assert found["entry_id"].tolist() == ["16098", "12195", "01001", "01145"]
+    assert (found["decision_id"] != "").tolist() == [False, False, False, True]
+
+
+def test_an_entry_that_shares_no_word_with_the_phrase_is_told(root):
+    told = "no word in common"
+    assert told in propose(root, "spinach", "02047").text()
+    for phrase, entry in (("aubergine", "11209"), ("courgettes", "11477"), ("clotted cream", "01053")):
+        assert told not in propose(root, phrase, entry).text()
+    assert told in propose(root, "2 carrots", "02047", scope="line", recipe="quay-soup").text()
 
 
 def test_a_number_that_lost_its_zero_is_given_back(root):

@@ -156,8 +156,8 @@ def test_a_refused_entry_is_never_proposed_again():
 
 
 def test_an_alternative_that_was_refused_keeps_the_line_for_a_person():
-    assert answered("1 tsp salt or magic salt")["match_outcome"] == "accepted"
-    result = answered("1 tsp salt or magic salt", refusal(phrase="magic salt"))
+    assert answered("1 tbsp butter or magic spread")["match_outcome"] == "accepted"  # an unknown salt would be doubted in any case
+    result = answered("1 tbsp butter or magic spread", refusal(phrase="magic spread"))
     assert result[["match_outcome", "match_reason"]].tolist() == ["review", "alternative-refused"]
 
 

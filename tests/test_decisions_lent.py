@@ -43,3 +43,21 @@ def test_a_decision_for_the_table_goes_before_a_lent_one():
     assert in_force(row(), own) == (["own"], [])
     both = row("two", entry_id="01049", entry_name="Cream, fluid, half and half")
     assert in_force(row(), both) == ([], ["conflicting-decision", "conflicting-decision"])
+
+
+def lent(name: str, **more: str) -> dict:
+    """A decision for one other table, which lends it."""
+    return row(name, table=f"table-{name}", **more)
+
+
+def test_lent_decisions_that_agree_are_one():
+    assert in_force(lent("a"), lent("b"), lent("c")) == (["a"], [])
+    assert in_force(lent("a"), lent("b"), row("own", table=OTHER)) == (["own"], [])
+    assert in_force(lent("a", phrase="extra thick cream"), lent("b", phrase="Extra-thick cream")) == (["a"], [])
+
+
+def test_lent_decisions_that_contradict_each_other_count_only_where_the_table_has_none():
+    other = {"entry_id": "01049", "entry_name": "Cream, fluid, half and half"}
+    assert in_force(lent("a"), lent("b", **other)) == ([], ["conflicting-decision", "conflicting-decision"])
+    assert in_force(lent("a"), lent("b", **other), lent("c"), row("own", table=OTHER)) == (["own"], [])
+    assert in_force(lent("a"), lent("b", kind="no-match")) == ([], ["conflicting-decision", "conflicting-decision"])

@@ -98,6 +98,16 @@ def test_a_line_for_which_nothing_waits_is_not_on_it():
     assert len(ranked([("settled", "base", 1, "a herb", "accepted", "settled", True, 0.4)])) == 1
 
 
+def test_a_collection_without_any_candidate_has_a_worklist():
+    """No phrase of it is like any entry (a table in another language): the candidates are a table without rows."""
+    settled = made([("alone", "base", 1, "200 g wibbly", "none", "no-candidate", True, 0.0)])
+    figures = settled[["recipe_id", "variant_id"]].assign(status="withheld", reason="")
+    verdicts = pd.DataFrame(columns=["recipe_id", "variant_id", "verdict"])
+    for candidates in (tables.empty(tables.Candidates), tables.empty(tables.Candidates).astype({"probability": "float64", "entry_id": "object"})):
+        rows = worklist(settled, candidates, figures, verdicts, 0.5)
+        assert rows["text"].tolist() == ["200 g wibbly"] and rows["candidates"].tolist() == [""]
+
+
 def test_the_command_can_be_pasted_whatever_the_words():
     """A shell reads back the words as they stand (POSIX quoting, by the standard library)."""
     import shlex

@@ -25,6 +25,8 @@ def entries(recomputed: pd.DataFrame, lines: pd.DataFrame, reference: Reference)
 
     Tables as the models Recomputed and Settled. Notes alone: such a difference is mostly one of factors, and no figure rests on
     the table's energy."""
+    if recomputed.empty:  # no line has an entry
+        return tables.empty(tables.Findings)
     rows = recomputed
     least = rows["component"].map({ENERGY: reference.rule("entry_energy_floor_kj")}).fillna(reference.rule("entry_protein_floor_g"))
     share = rows["component"].map({ENERGY: reference.rule("entry_energy_differs_above")}).fillna(

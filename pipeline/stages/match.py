@@ -99,6 +99,7 @@ class Matcher:
         self.accept_above, self.review_above = accept_above, review_above
         self.stakes = match_outcome.stakes(entries, values, rules)
         self.standing = decisions.Standing(standing, lambda word: match_words.singular(word) in self.vocabulary.ignored)
+        self.patterns = frozenset(standing.loc[(standing["scope"] == decisions.PATTERN) & (standing["kind"] == "match"), "decision_id"])
         self._tie = np.argsort(np.argsort(np.array(self.entry_ids, dtype=str), kind="stable"), kind="stable")
         self._position = {entry_id: position for position, entry_id in enumerate(self.entry_ids)}
 
@@ -129,10 +130,29 @@ class Matcher:
                 open_questions.append((one, ruling))
             else:
                 found[one] = settled
-        for start in range(0, len(open_questions), AT_ONCE):
-            part = open_questions[start:start + AT_ONCE]
-            found.update(zip((one for one, _ in part), self._matched(part), strict=True))
+        found.update(self._matched_by_parts(open_questions))
+        found.update(self._against_patterns(found))
         return [found[one] for one in asked]
+
+    def _matched_by_parts(self, questions: list[tuple[Asked, decisions.Ruling]]) -> dict[Asked, tuple[dict, list[dict]]]:
+        found: dict[Asked, tuple[dict, list[dict]]] = {}
+        for start in range(0, len(questions), AT_ONCE):
+            part = questions[start:start + AT_ONCE]
+            found.update(zip((one for one, _ in part), self._matched(part), strict=True))
+        return found
+
+    def _against_patterns(self, found: dict[Asked, tuple[dict, list[dict]]]) -> dict[Asked, tuple[dict, list[dict]]]:
+        """The own answers to phrases that a pattern gave an entry and that are accepted for one far from it: "* butter" was not
+        said of peanut butter."""
+        given = {one: row["entry_id"] for one, (row, _) in found.items() if row["decision_id"] in self.patterns}
+        own = self._matched_by_parts([(one, self.standing.ruling(one.phrase, one.state, one.line)) for one in given])
+        return {one: answer for one, answer in own.items() if answer[0]["match_outcome"] == "accepted" and self.far_apart(answer[0]["entry_id"], given[one])}
+
+    def far_apart(self, one: str, other: str) -> bool:
+        """Whether 100 g of two entries differ by much in what is at stake; where no figure is known, whether they are two."""
+        if self.stakes is None or one == other:
+            return one != other
+        return self.stakes.far_apart(self._position[one], self._position[other])
 
     def ranked(self, asked: Asked, refused: set[str] | frozenset[str] = frozenset()) -> list[Ranked]:
         """Candidates best first; ``refused`` are entry ids that a person ruled out."""
@@ -153,7 +173,7 @@ class Matcher:
             return None
         if decided.kind == "match" and decided.scope != decisions.LINE and self._made_otherwise(asked, decided):
             return None  # "carrots" was not decided of carrots that are roasted already
-        if decided.scope == decisions.PATTERN and match_outcome.ambiguous(asked, False, self.vocabulary):
+        if decided.scope == decisions.PATTERN and (match_outcome.ambiguous(asked, False, self.vocabulary) or self._other_salt(asked, decided)):
             return None  # "* salt" was not said of a salt that holds potassium: what is known to mislead needs a decision of its own
         if decided.kind == "use-as-note" and asked.alternative and decided.scope != decisions.LINE:
             return None  # what stands after "or" is no note
@@ -168,8 +188,17 @@ class Matcher:
         made = match_outcome.ways(asked, self.vocabulary)
         if not made or decided.state == match_state.COOKED:
             return False
-        said = self.index.sayings[self.index.saying[np.flatnonzero(self.index.entry == self._position[decided.entry_id])[0]]]
-        return match_state.made_agreement(asked.state, asked.hint, made, *said) < 0
+        return match_state.made_agreement(asked.state, asked.hint, made, *self._saying(decided.entry_id)) < 0
+
+    def _saying(self, entry_id: str) -> tuple[str, str, frozenset[str], frozenset[str]]:
+        """State, cooking class, states said and ways of cooking said of an entry."""
+        return self.index.sayings[self.index.saying[np.flatnonzero(self.index.entry == self._position[entry_id])[0]]]
+
+    def _other_salt(self, asked: Asked, decided) -> bool:
+        """Whether the line may be about a salt (by its last word, or by the entry decided on) that not every word says is sodium chloride."""
+        salt = match_words.tokens(asked.phrase)[-1:] == (match_outcome.SALT,) or (
+            decided.kind == "match" and match_outcome.is_salt(decided.entry_name, self._saying(decided.entry_id)[1]))
+        return salt and not match_outcome.plain_salt(asked, self.vocabulary)
 
     def _alternative_refused(self, asked: Asked) -> bool:
         """Whether the line leaves a choice for which it was decided that no entry stands."""
@@ -217,10 +246,9 @@ class Matcher:
             features = dict(zip(DOUBT_FEATURES, pairs.features[contest.pair[low], numbers].tolist(), strict=True))
             others = self._meant(kept[1:], contest, pairs)
             at_stake = self.stakes is not None and self.stakes.high(entry[low], [(entry[place], chance[place]) for place in others])
-            different = match_outcome.level_differs(asked, candidates[0]["entry_name"])
+            different = match_outcome.name_differs(asked, candidates[0]["entry_name"], self.vocabulary)
             rivals = any(chance[place] >= match_outcome.MEANT_ABOVE for place in others)
-            reason = self._doubt(asked, ruling, Best(chance[low], features, at_stake, rivals), bool(ambiguous[number])) or (
-                "level-differs" if different else "")
+            reason = self._doubt(asked, ruling, Best(chance[low], features, at_stake, rivals), bool(ambiguous[number])) or different
             if not reason:
                 counted = {low, *(place for place in others if chance[place] >= match_outcome.MEANT_ABOVE)}
                 candidates = [{**one, "rank": rank} for rank, one in enumerate(

@@ -15,7 +15,7 @@ from scipy import sparse
 from pipeline.stages import match_naming as naming
 from pipeline.stages import match_state
 from pipeline.stages.match_forms import GUESS, Form
-from pipeline.stages.match_index import AFTER_CATEGORY, FIRST, HEAD, Index, facet_bits, sharing_key
+from pipeline.stages.match_index import AFTER_CATEGORY, FIRST, HEAD, SALT, Index, facet_bits, sharing_key
 from pipeline.stages.match_words import Way
 
 CANDIDATES = 24
@@ -34,7 +34,7 @@ SALTED = 1  # the bit of "salted" in the first group of facet words
 PLAIN_FEATURES = (
     "intercept", "exact", "exact_curated", "curated", "listed", "translated", "completed", "repaired", "guessed", "classed", "asked_covered", "asked_missing",
     "main_missing", "minor_missing", "head_agrees", "head_missing", "head_differs", "head_unnamed", "head_late", "category_unasked",
-    "offered_unasked", "first_unasked", "facet_agrees", "facet_differs", "salted_cooked", "state_same", "state_agrees", "state_refused", "special_group")
+    "offered_unasked", "first_unasked", "facet_agrees", "facet_differs", "salted_cooked", "unsalted_tin", "state_same", "state_agrees", "state_refused", "special_group")
 FEATURES = (*PLAIN_FEATURES, *(f"unasked_{kind}" for kind in naming.KINDS))
 NUMBER = {feature: number for number, feature in enumerate(FEATURES)}
 
@@ -168,7 +168,8 @@ def _features(forms: list[Form], hints: list[str], asked: Asked, form: np.ndarra
     wanted, offered = np.array([facet_bits(one.words) for one in forms])[form], index.facets[name]
     put("facet_agrees", (wanted & offered > 0).sum(axis=1))
     put("facet_differs", ((wanted > 0) & (offered > 0) & (wanted & offered == 0)).sum(axis=1))
-    put("salted_cooked", index.cooked[index.saying[name]] & (offered[:, 0] == SALTED) & (wanted[:, 0] != SALTED))
+    put("salted_cooked", index.cooked[index.saying[name]] & (offered[:, SALT] == SALTED) & (wanted[:, SALT] != SALTED))
+    put("unsalted_tin", index.tinned_unsalted[index.entry[name]] & (wanted[:, SALT] == 0))
     put("state_agrees", state)
     put("state_same", state >= 1)
     put("state_refused", state <= REFUSED_STATE)

@@ -30,6 +30,9 @@ FIRST, HEAD, AFTER_CATEGORY = 1, 2, 4
 LENGTH_COST, SPECIAL_COST = 0.12, 1.5
 # What a phrase is about stands before these.
 MAIN_PART = re.compile(r"[,;(]|\b(?:with|in|without)\b")
+# The group of facet words about salt, the bit in it of "without salt" (and with less), and the states that tell of a tin.
+SALT, UNSALTED = list(naming.FACETS).index("salt"), 1 << naming.FACETS["salt"].index("unsalted")
+TINNED = frozenset({"canned"})
 _WORD = re.compile(r"[a-z0-9%]+|[(),;]")
 
 
@@ -60,6 +63,7 @@ class Index:
     saying: np.ndarray  # number of what name and entry say: state and class of the entry, states in the words, ways of cooking in the published name
     sayings: list[tuple[str, str, frozenset[str], frozenset[str]]]
     cooked: np.ndarray  # of sayings, those of cooked entries
+    tinned_unsalted: np.ndarray  # of entries, those canned without salt or with less of it: the ordinary tin is another food
     starts: np.ndarray  # name -> first of its words
     word: np.ndarray
     bits: np.ndarray
@@ -182,9 +186,14 @@ def _arrays(entries, rows, numbers, rarity, unknown_rarity, known, cuts, not_sli
     matrix = sparse.csr_matrix((rarity[word].astype(np.float32), (word, owner)), shape=(len(rarity), names))
     return Index(
         entry, curated, taken, np.array([row[2] for row in rows], dtype=bool), sorted_only, special, mass, first_mass, kinds, facets, key, whole, saying, list(sayings),
-        np.array([state == "cooked" for state, *_ in sayings], dtype=bool), starts, word, bits, kind, place, counted, sought[order], order, matrix, LENGTH_COST * mass + SPECIAL_COST * (special | branded), numbers,
+        np.array([state == "cooked" for state, *_ in sayings], dtype=bool), _tinned_unsalted(entries), starts, word, bits, kind, place, counted, sought[order], order, matrix, LENGTH_COST * mass + SPECIAL_COST * (special | branded), numbers,
         rarity, unknown_rarity, keys, {number: np.array(sorted(found)) for number, found in stateless.items()}, written, known, cuts,
         frozenset(not_slips), listed)
+
+
+def _tinned_unsalted(entries: pd.DataFrame) -> np.ndarray:
+    said = [(naming_state.states_said(words.told_tokens(name)), facet_bits(words.told_tokens(name))[SALT]) for name in entries["name"]]
+    return np.array([not TINNED.isdisjoint(states) and salt == UNSALTED for states, salt in said], dtype=bool)
 
 
 def _named(rows, keys: dict[frozenset[str], int], cuts: frozenset[str]) -> dict[int, int]:

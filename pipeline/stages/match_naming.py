@@ -10,11 +10,15 @@ from __future__ import annotations
 
 import re
 
+# What is made from a concentrate is none any more.
+FROM_CONCENTRATE = r"(?:not )?(?:made |reconstituted )?from (?:frozen )?concentrate\b"
 # Wordings of one meaning -> one word; the first pattern that fits counts, so the longer ones stand first.
 WORDINGS: tuple[tuple[str, str], ...] = (
     (r"fat not added in cooking|ns as to [^,]*|not further specified|\bnfs\b", ""),
     (r"(?:cooked, )?from canned", "canned drained"),
     (r"cooked or canned|canned or cooked", "canned"),
+    (FROM_CONCENTRATE, ""),
+    (r"(?:frozen )?concentrate(?=.*\b(?:diluted|prepared) with\b)", "reconstituted"),
     (r"low(?:er)?[ -]sodium|reduced[ -](?:sodium|salt)|low(?:er)?[ -]salt|less (?:sodium|salt)", "lowsodium"),
     (r"(?:without|no|not) (?:added )?salt(?:ed)?(?: added)?|no[ -]salt[ -]added|unsalted|salt[ -]free|no[ -]added[ -]salt", "unsalted"),
     (r"with (?:added )?salt(?: added)?|salt added|assume salted", "salted"),
@@ -53,6 +57,9 @@ FACETS: dict[str, tuple[str, ...]] = {
 # These say the same where it counts.
 SAME_LEVEL = {"lowsodium": "unsalted"}
 FACET_WORDS = {word: group for group, words in FACETS.items() for word in words}
+
+# A name that says one of these is of a food several times as strong as the one it is made into: a line must say it too.
+CONCENTRATED = frozenset("concentrate concentrated condensed evaporated undiluted".split())
 
 # First words of a name that only sort it; what the food is comes after them.
 CATEGORIES = frozenset(

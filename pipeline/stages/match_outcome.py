@@ -104,6 +104,19 @@ def level_differs(asked: Asked, name: str) -> bool:
     return bool(wanted) and not match_naming.has_level(wanted, name)
 
 
+def name_differs(asked: Asked, name: str, vocabulary: match_words.Vocabulary) -> str:
+    """Why the published name of the best entry contradicts the line where no feature tells it, or ""."""
+    if level_differs(asked, name):
+        return "level-differs"
+    return "state-differs" if strength_differs(asked, name, vocabulary) else ""
+
+
+def strength_differs(asked: Asked, name: str, vocabulary: match_words.Vocabulary) -> bool:
+    """Whether the entry is a concentrate, by its published name, and the line does not say so ("tomato soup", condensed soup)."""
+    said = match_words.told_tokens(asked.phrase)
+    return not match_naming.CONCENTRATED.intersection(match_words.told_tokens(name)) <= {*said, *match_words.translated(said, vocabulary)}
+
+
 phrase_key = lru_cache(maxsize=65536)(decisions.phrase_key)
 
 
@@ -134,6 +147,8 @@ def ambiguous(asked: Asked, completed: bool, vocabulary: match_words.Vocabulary)
         return True
     if asked.state or asked.hint == match_state.FRESH or completed:
         return False
+    if told(asked, f"{asked.phrase} {asked.remarks}", vocabulary, vocabulary.open_of):
+        return True
     if not match_words.replaced_whole(match_words.told_tokens(asked.phrase), vocabulary):
         forms.add(" ".join(word for word in written.split() if match_words.singular(word) not in vocabulary.cuts))
     whens = {vocabulary.ambiguous.get(form) for form in forms}
@@ -146,15 +161,28 @@ def unread(asked: Asked, vocabulary: match_words.Vocabulary) -> set[str]:
     if not (asked.leftover or asked.remarks or asked.beside):
         return set()
     said_nothing = vocabulary.ignored | vocabulary.cuts | {f"{level:g}%" for level in asked.levels}  # a percentage is compared by itself
-    left = {word for word in match_words.tokens(asked.leftover) if not word.isdigit() and word not in said_nothing}
+    leftover, remarks = (re.sub(match_naming.FROM_CONCENTRATE, "", match_words.plain(text)) for text in (asked.leftover, asked.remarks))
+    left = {word for word in match_words.tokens(leftover) if not word.isdigit() and word not in said_nothing}
     outside = told(asked, " ".join((*asked.beside, asked.remarks)), vocabulary)
-    return left | outside | (set(match_words.tokens(asked.remarks)) & vocabulary.telling)
+    return left | outside | (set(match_words.tokens(remarks)) & vocabulary.telling)
 
 
-def told(asked: Asked, text: str, vocabulary: match_words.Vocabulary) -> set[str]:
-    """The words of ``text`` that tell, of the food the phrase is about, that it is another one."""
-    words = [word for word in match_words.tokens(asked.phrase) if word not in vocabulary.cuts and word in vocabulary.telling_of]
-    return set().union(*(match_words.told_of(word, text, vocabulary) for word in words))
+def told(asked: Asked, text: str, vocabulary: match_words.Vocabulary, telling_of: dict[str, frozenset[str]] | None = None) -> set[str]:
+    """The words of ``text`` that tell, of the food the phrase is about, that it is another one (or what ``telling_of`` lists)."""
+    telling = vocabulary.telling_of if telling_of is None else telling_of
+    words = [word for word in match_words.tokens(asked.phrase) if word not in vocabulary.cuts and word in telling]
+    return set().union(*(match_words.told_of(word, text, telling, vocabulary) for word in words))
+
+
+def is_salt(name: str, cooking_class: str) -> bool:
+    """Whether an entry is a salt: by its cooking class, or by the first word of its name."""
+    return cooking_class == SALT or match_words.tokens(name)[:1] == (SALT,)
+
+
+def plain_salt(asked: Asked, vocabulary: match_words.Vocabulary) -> bool:
+    """Whether every word beside "salt" is one of a salt that is sodium chloride: "K salt" and "smart seasoning" are not."""
+    said = match_words.tokens(asked.phrase)
+    return SALT in said and vocabulary.plain_salt.issuperset(set(said) - {SALT})
 
 
 class Best(NamedTuple):
@@ -188,7 +216,7 @@ def doubt(best: Best, words_unread: bool, open_choice: str, accept_above: float,
         return "head-differs"
     if features["state_refused"] > 0:
         return "state-differs"
-    if features["facet_differs"] > 0:
+    if features["facet_differs"] > 0 or features["unsalted_tin"] > 0:
         return "level-differs"
     return open_choice or _unsure(best, accept_above, at_stake_above)
 
@@ -215,7 +243,7 @@ def open_choice(asked: Asked, is_ambiguous: bool, is_disputed: bool, is_refused:
     return "ambiguous-words" if is_ambiguous else ""
 
 
-DOUBT_FEATURES = ("asked_missing", "guessed", "classed", "head_agrees", "head_missing", "head_differs", "state_refused", "facet_differs", "completed")
+DOUBT_FEATURES = ("asked_missing", "guessed", "classed", "head_agrees", "head_missing", "head_differs", "state_refused", "facet_differs", "unsalted_tin", "completed")
 
 
 # None of the 690 lines that the core accepts out of fold was wrong: a runner-up below this probability is rated too high already.
@@ -232,9 +260,10 @@ def meant(features: dict[str, float]) -> bool:
 @dataclass(frozen=True)
 class Stakes:
     """What a wrong choice changes: per entry the amounts at stake in a typical portion, in units of what
-    counts as much (entries x AT_STAKE; null where not known), and from which probability a runner-up is plausible."""
+    counts as much (entries x AT_STAKE; null where not known), that portion (entries, in 100 g), and from which probability a runner-up is plausible."""
 
     amounts: np.ndarray
+    portions: np.ndarray
     plausible_above: float
     accept_above: float
 
@@ -244,6 +273,11 @@ class Stakes:
         if not plausible:
             return False
         return bool((np.nan_to_num(np.abs(self.amounts[plausible] - self.amounts[entry])) > 1.0).any())
+
+    def far_apart(self, one: int, other: int) -> bool:
+        """Whether 100 g of two entries differ by much."""
+        first, second = (self.amounts[entry] / self.portions[entry] for entry in (one, other))
+        return bool((np.nan_to_num(np.abs(first - second)) > 1.0).any())
 
 
 def stakes(entries: pd.DataFrame, values: pd.DataFrame | None, rules: pd.DataFrame | None) -> Stakes | None:
@@ -262,4 +296,4 @@ def stakes(entries: pd.DataFrame, values: pd.DataFrame | None, rules: pd.DataFra
     usual = rule["typical_portion_g"]
     portion = np.array([rule.get(f"typical_portion_g_{food}", usual) for food in entries["cooking_class"]]) / 100.0
     much = np.array([rule[f"much_{component}"] for component in AT_STAKE])
-    return Stakes(per_100g.to_numpy(dtype=float) * portion[:, None] / much, rule["plausible_above"], rule["accept_above_at_stake"])
+    return Stakes(per_100g.to_numpy(dtype=float) * portion[:, None] / much, portion, rule["plausible_above"], rule["accept_above_at_stake"])

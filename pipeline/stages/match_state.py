@@ -30,6 +30,15 @@ DRY_BY_DEFAULT = frozenset("pasta noodles rice grains flour legumes-dried nuts-s
 # What is sold raw too, whatever the table has: where it has a name for the cooked food only, nothing said does not mean cooked.
 SOLD_RAW = frozenset("beef pork lamb chicken turkey liver lean-fish oily-fish eggs potatoes sweet-potatoes roots leafy-greens other-vegetables "
                      "mushrooms tomatoes".split())
+# An entry that says no state is a food as it is bought. A line that names one of these states means such an entry only in these
+# cooking classes, where the food is bought so or the word is about the packing ("cooked ham", "can of cola"); elsewhere the food in
+# that state is another one ("dried tofu", "canned milk", "cooked polenta").
+BOUGHT_SO = {
+    "dried": frozenset("alcohol bacon-ham bread dried-fruit flour grains herbs-spices noodles nuts-seeds other pasta rice salt sausage sugars".split()),
+    "cooked": frozenset("bacon-ham bread sausage shellfish".split()),
+    "canned": frozenset("alcohol bacon-ham citrus drinks fats-oils fruit lean-fish nuts-seeds oily-fish other sausage shellfish stock-sauce sugars "
+                        "tomatoes water".split()),
+}
 # How a fresh herb is counted and cut, and how a dried one is measured.
 FRESH_UNITS = frozenset("sprig bunch handful stalk stem".split())
 FRESH_CUTS = ("chop", "minced", "torn", "snip", "picked")
@@ -58,6 +67,8 @@ def agreement(asked: str, hinted: str, state: str, cooking_class: str, said: fro
         said -= {"raw"}  # "frozen, unprepared" is what a line about frozen peas means
     if asked in said and state not in (said | AGREEMENT[asked].keys()) - {asked, ""}:
         return 1.0 - UNASKED_STATE * len(said - {asked, state})
+    if state == "" and cooking_class not in BOUGHT_SO.get(asked, (cooking_class,)):
+        return -1.0
     if asked in ("", "raw") and state == "dried" and cooking_class in DRY_BY_DEFAULT:
         return 1.0
     if asked == "" and cooking_class == "herbs-spices" and state == "dried" and not said:

@@ -14,6 +14,9 @@ by itself; ``known`` is a food that must not be taken for a typing error of anot
 phrase is never accepted; ``telling`` changes what the food is, wherever in the line it stands ("salt,
 potassium-based"); where its ``means`` names a food, only of that food ("water, reserved"; "from" tells where
 something else is named after it: "water from the potatoes", not "water from the kettle").
+``state-open`` leaves open whether its ``means``, a food, is raw or cooked where no state is said ("cold rice" is cooked, "cold milk"
+is milk). ``salt-plain`` is a word of a salt that is sodium chloride all the same ("flaky sea salt"): no other word may stand in a salt
+that only a pattern decides on.
 ``made`` is a way of cooking that makes another food of it where it is said behind the food ("carrots, roasted"): ``means`` are the
 words of entry names that say the same; ``made-keeps`` names a cooking class whose dry foods it leaves as they are (toasted nuts), ``made-of`` a food of which
 alone it is one (mashed potatoes, but not mashed bananas).
@@ -103,6 +106,8 @@ class Vocabulary:
     telling: frozenset[str] = frozenset()
     ambiguous: dict[str, str] = field(default_factory=dict)
     telling_of: dict[str, frozenset[str]] = field(default_factory=dict)
+    open_of: dict[str, frozenset[str]] = field(default_factory=dict)
+    plain_salt: frozenset[str] = frozenset()
     classes: Replacements = field(default_factory=dict)  # the last resort: the class of a food
     ways: dict[str, Way] = field(default_factory=dict)
     beside: frozenset[tuple[str, ...]] = frozenset()  # replaced only where the line says "in" or "with" too ("chickpeas in water")
@@ -116,17 +121,23 @@ def vocabulary(words: pd.DataFrame) -> Vocabulary:
     of_food = words[(words["kind"] == "telling") & (words["means"] != "")]
     of_kind = {kind: rows for kind, rows in words.drop(index=of_food.index).groupby("kind")}
     listed = {kind: frozenset(token for word in of_kind[kind]["word"] for token in tokens(word))
-              for kind in ("ignore", "cut", "known", "telling") if kind in of_kind}
+              for kind in ("ignore", "cut", "known", "telling", "salt-plain") if kind in of_kind}
     ambiguous = of_kind.get("ambiguous", words.iloc[:0])
     replacements = _replacements(words[words["kind"].isin(REPLACING)])
     return Vocabulary(
         replacements, listed.get("ignore", frozenset()), listed.get("cut", frozenset()) | PIECES,
         listed.get("known", frozenset()), listed.get("telling", frozenset()),
         _ambiguous(ambiguous),
-        {food: frozenset(singular(word) for word in rows["word"]) for food, rows in of_food.groupby("means")},
+        _by_food(of_food),
+        _by_food(words[words["kind"] == "state-open"]),
+        listed.get("salt-plain", frozenset()),
         _replacements(words[words["kind"] == "class"]),
         _ways(words),
         frozenset(told_tokens(word) for word in words.loc[words["kind"].isin(REPLACING), "word"] if _BESIDE.search(plain(word))))
+
+
+def _by_food(rows: pd.DataFrame) -> dict[str, frozenset[str]]:
+    return {food: frozenset(singular(word) for word in told["word"]) for food, told in rows.groupby("means")}
 
 
 def _ways(rows: pd.DataFrame) -> dict[str, Way]:
@@ -153,9 +164,10 @@ def phrase_forms(phrase: str, vocabulary: Vocabulary) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*_written_forms(phrase), " ".join(known), " ".join(translated(known, vocabulary)))))
 
 
-def told_of(food: str, text: str, vocabulary: Vocabulary) -> set[str]:
-    """The words of ``text`` that tell, of the food ``food`` (its head word), that it is another one."""
-    telling = vocabulary.telling_of.get(food, frozenset())
+def told_of(food: str, text: str, telling_of: dict[str, frozenset[str]], vocabulary: Vocabulary) -> set[str]:
+    """The words of ``text`` that tell, of the food ``food`` (its head word), what ``telling_of`` lists for it: that it is another
+    one, or that its state is open."""
+    telling = telling_of.get(food, frozenset())
     if not telling:
         return set()
     told = set(tokens(text)) & telling

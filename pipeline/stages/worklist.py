@@ -15,7 +15,7 @@ REMEDIES = {
     "word-guessed": "Correct the spelling in the line, or name the entry",
     "class-only": "The table knows only the kind of food: name an entry, or --never where none is near enough",
     "head-differs": "Name the entry that is this food, or --never where none is",
-    "state-differs": "Say raw, dried, canned or cooked in the line, or name the entry",
+    "state-differs": "Say raw, dried, canned, cooked or concentrated in the line, or name the entry",
     "cooked-otherwise": "Write the raw weight and leave the cooking to the method of the recipe, or name the entry that is cooked so",
     "level-differs": "Write another level of fat, salt or sugar in the line, or name the entry",
     "ambiguous-words": "Write in the line which food it is, or decide what the words mean in this collection",
@@ -70,7 +70,8 @@ def worklist(
     rows = rows[rows["figures_withheld"] + rows["figures_to_check"] > 0]  # nothing waits for the others
     if rows.empty:
         return tables.empty(tables.Worklist)
-    rows["candidates"] = rows["line_id"].map(_named_candidates(candidates)).fillna("")
+    named = _named_candidates(candidates)
+    rows["candidates"] = [named.get(line, "") for line in rows["line_id"]]
     nearest = candidates[candidates["rank"] == 1].set_index("line_id")["entry_id"]
     rows["remedy"] = [_remedy(row, nearest.get(row.line_id, "")) for row in rows.itertuples(index=False)]
     rows = rows.sort_values(["settles_alone", "figures_withheld", "verdicts_waiting", "figures_to_check", "recipe_id", "line_no"],
@@ -112,5 +113,7 @@ def _counts(lines: pd.DataFrame, figures: pd.Series, verdicts: pd.Series, column
 
 def _named_candidates(candidates: pd.DataFrame) -> dict[str, str]:
     top = candidates[candidates["rank"] <= 3]
+    if top.empty:  # columns without rows have no kind of their own: text and numbers cannot be joined
+        return {}
     named = top["entry_id"] + " " + top["entry_name"] + " (" + top["probability"].map("{:.2f}".format) + ")"
-    return named.groupby(top["line_id"]).agg("; ".join).to_dict() if len(top) else {}
+    return named.groupby(top["line_id"]).agg("; ".join).to_dict()

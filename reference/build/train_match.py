@@ -53,7 +53,7 @@ START = {
     "intercept": -4, "exact": 3, "exact_curated": 2, "curated": 0.5, "listed": 0.5, "completed": 2, "repaired": -1, "classed": -1, "first_unasked": -0.5, "unasked_wholewheat": -0.5, "guessed": -1, "asked_covered": 4,
     "asked_missing": -1.5, "main_missing": -1, "head_agrees": 2, "head_missing": -2, "head_differs": -1.5, "head_unnamed": -2, "head_late": -0.5,
     "category_unasked": -0.2, "offered_unasked": -2, "facet_agrees": 1, "facet_differs": -2, "state_same": 0.5, "state_agrees": 1.5,
-    "state_refused": -1.5, "special_group": -1.5, "unasked_audience": -1, "unasked_brand": -1, "unasked_imitation": -1,
+    "state_refused": -1.5, "unsalted_tin": -1.5, "special_group": -1.5, "unasked_audience": -1, "unasked_brand": -1, "unasked_imitation": -1,
     **{f"unasked_{kind}": -0.3 for kind in ("imported", "cooked", "enriched", "number", "bracketed", "head", "early", "late")},
 }
 FREE = {"intercept", *(f"unasked_{kind}" for kind in ("plain", "manner", "texture", "skinon", "skinless", "bonein", "boneless", "leanandfat", "leanonly"))}
@@ -62,7 +62,7 @@ REWARDS = {"exact", "exact_curated", "curated", "listed", "completed", "asked_co
 AT_LEAST = {"unasked_generic": 0.2}
 # These never weigh less than this: too few of the lines show them.
 AT_MOST = {"special_group": -0.8, "unasked_audience": -0.5, "unasked_brand": -0.5, "unasked_imitation": -0.5, "repaired": -0.5, "guessed": -0.5, "classed": -0.5, "first_unasked": -0.3, "unasked_wholewheat": -0.5,
-           "asked_missing": -0.5, "head_missing": -0.5, "facet_differs": -1.0, "state_refused": -2.5, "unasked_salted": -0.2, "salted_cooked": -0.5}
+           "asked_missing": -0.5, "head_missing": -0.5, "facet_differs": -1.0, "state_refused": -2.5, "unasked_salted": -0.2, "salted_cooked": -0.5, "unsalted_tin": -1.5}
 MEANINGS = {
     "intercept": "any entry at all, against none of these", "exact": "the same words on both sides", "exact_curated": "the very name that cooks use",
     "curated": "the name is one that cooks write", "listed": "an entry that cooks have a name for", "translated": "only with regional words of the name replaced",
@@ -75,7 +75,7 @@ MEANINGS = {
     "head_unnamed": "what the phrase is about is not in the name", "head_late": "what the phrase is about is a late detail of the name",
     "category_unasked": "the name starts with a category that was not said (Fish, salmon)", "offered_unasked": "share of the name's words (by rarity) that nobody asked for",
     "facet_agrees": "salt, fat, sugar, skin, bone or lean as the line says, each", "facet_differs": "salt, fat, sugar, skin, bone or lean not as the line says, each",
-    "salted_cooked": "cooked with salt, which was not said", "state_same": "exactly the state that the line asks for or implies",
+    "salted_cooked": "cooked with salt, which was not said", "unsalted_tin": "canned without salt or with less of it, which was not said", "state_same": "exactly the state that the line asks for or implies",
     "state_agrees": "raw, dried, canned, cooked as the line says, from -1 to 1", "state_refused": "the food in another state than the line asks for",
     "special_group": "baby, fast, restaurant or ready-made food, which was not said",
     CERTAINTY + "intercept": "chance of being right: start", CERTAINTY + "odds": "logarithm of the winner's odds against all else",
