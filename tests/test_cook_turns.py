@@ -7,7 +7,9 @@ import pandas as pd
 import pytest
 from test_cook_reading import ROOT, VERBS, read
 
+from pipeline.stages.cook_names import line_of
 from pipeline.stages.cook_outcome import CONFIDENCE
+from pipeline.stages.cook_reading import read_method
 from pipeline.stages.cook_saying import plainly
 from pipeline.stages.cook_words import minutes_in, vocabulary
 
@@ -156,3 +158,22 @@ def test_every_turn_is_a_phrase_of_the_vocabulary():
     """What a saying is rewritten to must be understood."""
     known = vocabulary(VERBS).phrases
     assert {"soak", "add", "discard", "keep cooking", "off the heat"} <= set(known)
+
+
+FISH = [("cod fillet", "lean-fish"), ("milk", "milk")]
+
+
+@pytest.mark.parametrize(("food", "method", "liquid"), [
+    (FISH, "Poach the cod in the milk. Drain, reserving the milk. Make a sauce with the milk.", "kept"),
+    (FISH, "Poach the cod in the milk for 10 minutes. Drain the fish. Thicken the milk.", "kept"),
+    (FISH, "Poach the cod in the milk. Drain and discard the milk.", "drained"),
+    ([("plums", "fruit"), ("orange juice", "fruit")], "Poach the plums in the juice. Drain the plums. Reduce the juice to a syrup and pour it over.", "kept"),
+    ([("chicken", "chicken"), ("stock", "stock-sauce")], "Poach the chicken in the stock. Drain, slice the chicken, and ladle the stock over.", "kept"),
+    ([("chicken wings", "chicken"), ("water", "water")], "Simmer the wings in the water for 2 hours. Strain and serve the broth in bowls.", "kept"),
+    ([("spaghetti", "pasta")], "Boil the spaghetti in salted water, then strain.", "drained"),
+])
+def test_a_liquid_that_was_bought_is_not_thrown_away_unless_the_words_say_so(food, method, liquid):
+    lines = [line_of(f"dish/base/{number}", phrase, cooking_class, "", False, False) for number, (phrase, cooking_class) in enumerate(food, start=1)]
+    for reading in read_method(lines, [method], vocabulary(VERBS)):
+        assert reading.steps[0][1] == liquid, reading
+        assert liquid == "drained" or reading.confidence < 0.7  # somebody looks

@@ -304,6 +304,16 @@ class Kitchen:
         pot.water, pot.heat, pot.drained = False, "", True
         pot.forget()
 
+    def holds_own_liquid(self, pot: Pot) -> bool:
+        """Whether milk, stock, juice or another liquid that is a line, and no water, is in the pot: it was bought to be eaten."""
+        return any(is_liquid(self.lines[n]) and self.lines[n].cooking_class != "water" for n in pot.ever)
+
+    def keep_in_doubt(self, pots: list[Pot]) -> None:
+        """What was boiled or soaked there keeps its liquid, and somebody should look: thrown away would be the error that hurts."""
+        for event in (events[-1] for events in self.events if events):
+            if event.pot in pots and event.method in ("boil", "simmer", "soak") and not event.liquid:
+                event.liquid, event.rule = "kept", weakest(event.rule, "liquid-saved")
+
     def lifted(self, numbers: list[int], pan: Pot) -> None:
         """Lines taken out of tap water in which they simmered."""
         if self.holds_liquid(pan):

@@ -37,6 +37,7 @@ TAKEN_UP = re.compile(r"\babsorb|\b(?:water|liquid|stock)\b[^.;,]*\b(?:gone|evap
 SERVED_WITH = re.compile(r"^[^.,]*\bon ?to (?:the |some |hot |slices of )?(?=toasted|grilled)|\b(?:serve|serving|eat|eating|have|enjoy)\b[^.]*\bwith (?:some |a |the |plenty of )?(?=toasted|grilled|steamed|boiled|roast|baked|fried|microwaved)")
 OFF_HEAT = re.compile(r"\b(?:off|from) the\b")
 EXCESS = re.compile(r"\b(?:excess|surplus|leftover|left over)\b")
+THROWN = re.compile(r"\b(?:discard\w*|throw\w*|thrown|pour\w* (?:it |them )?(?:away|off)|tip\w* (?:it )?away|down the (?:sink|drain)|get rid)\b")
 ONTO_FOOD = re.compile(r"\b(?:over|onto|on to) the\b")  # "strain the custard over the bread"
 FIRST_CUT = ("peel", "chop", "cut", "dice", "trim", "grate", "halve", "wash", "shred")  # what is done to food before it cooks
 OVEN_HEAT = re.compile(r"\b\d{3}\s*(?:°|degrees)?\s*[cf]\b|\bgas (?:mark )?\d")
@@ -250,6 +251,14 @@ def _place(kitchen: Kitchen, clause: Clause, text: str) -> None:
         _generic(kitchen, clause, "")
 
 
+def _drained_by_custom(kitchen: Kitchen, objects: list[int], pot: Pot) -> bool:
+    """Whether straining is draining: pasta, potatoes and the like, named or boiled alone."""
+    customary = (*DRAINED_BY_CUSTOM, *BOILED_BY_CUSTOM)
+    if objects:
+        return any(kitchen.lines[n].cooking_class in customary for n in objects)
+    return pot.heat == "boil" and all(kitchen.lines[n].cooking_class in customary for n in pot.lines)
+
+
 def _drain(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if re.search(r"\b(?:fat|kitchen paper|oil)\b", text):
         return
@@ -258,6 +267,9 @@ def _drain(kitchen: Kitchen, clause: Clause, text: str) -> None:
             moves.gather(kitchen, clause, text, new=False)
         return
     objects = kitchen.objects(kitchen.resolve(text, "")) or mentions(clause.before, kitchen.lines).lines()
+    if clause.verb.phrase in ("strain", "sieve") and (pot := latest_wet(kitchen)) and not _drained_by_custom(kitchen, objects, pot):
+        kitchen.keep_in_doubt([pot])  # "strain and serve the broth": what is strained is mostly eaten
+        return
     if clause.verb.method != "drain" and DISCARDED.match(clause.text):  # "discard the poaching liquid"
         kitchen.pour_off(latest_wet(kitchen), clause, False)
         return
@@ -277,8 +289,12 @@ def _drain(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if EXCESS.search(text):  # what the grain has not taken up: nearly all of it is kept
         _doubt(kitchen, pots)
         return
+    own = [pot for pot in pots if kitchen.holds_own_liquid(pot)]
+    if own and not THROWN.search(clause.sentence.lower()):
+        kitchen.keep_in_doubt(own)  # milk, stock or juice of the recipe: nobody says that it is thrown away
     for pot in pots:
-        kitchen.pour_off(pot, clause, unsure)
+        if pot not in own or THROWN.search(clause.sentence.lower()):
+            kitchen.pour_off(pot, clause, unsure)
     if pots:
         kitchen.current = pots[-1]
         kitchen.last = [n for n in objects if n in kitchen.where] or list(pots[-1].lines)

@@ -108,7 +108,13 @@ def name_differs(asked: Asked, name: str, vocabulary: match_words.Vocabulary) ->
     """Why the published name of the best entry contradicts the line where no feature tells it, or ""."""
     if level_differs(asked, name):
         return "level-differs"
+    if _UNDRAINED.search(asked.remarks.lower()) and "drained solids" in name.lower():
+        return "state-differs"
     return "state-differs" if strength_differs(asked, name, vocabulary) else ""
+
+
+# The brine or juice of the tin goes into the dish.
+_UNDRAINED = re.compile(r"\b(?:undrained|not drained|do not drain|don't drain|with (?:all )?(?:its |their |the )?(?:juices?|liquid|brine))\b")
 
 
 def strength_differs(asked: Asked, name: str, vocabulary: match_words.Vocabulary) -> bool:

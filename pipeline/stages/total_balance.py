@@ -14,7 +14,7 @@ WATER, ALCOHOL, FAT = "WATER", "ALC", "FAT"
 ACCOUNTED = (WATER, ALCOHOL, FAT, *MINERALS)
 EVAPORATES = (WATER, ALCOHOL)
 # Steps that bring a food together with water that it may take up.
-WET = ("boil", "simmer", "soak", "steam")
+WET = ("boil", "simmer", "soak", "steam", "microwave")  # rice swells in the microwave too
 # Sums and products of ten-digit numbers agree to this share of what went in.
 ROUNDING = 1e-9
 SIDES = ["on_plate", "poured_away", "left_behind", "evaporated"]
