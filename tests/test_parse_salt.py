@@ -13,18 +13,18 @@ from test_parse_weights import read_above
 from pipeline.match_bench import open_bench
 
 OPEN = {  # the line -> the alternative that is kept
-    "1 tsp salt (or lo-salt)": "lo-salt", "1 tsp salt (or Ternsalt)": "ternsalt", "1 tsp salt (use Ternsalt if you can)": "use ternsalt if you can", "1 tsp salt, or a low sodium alternative": "a low sodium alternative",
-    "1 tsp salt or salt substitute": "salt substitute", "1 tsp salt, or use a low-sodium one": "use a low-sodium one",
+    "1 tsp salt (or diet-salt)": "diet-salt", "1 tsp salt (or Ternsalt)": "ternsalt", "1 tsp salt (use Ternsalt if you can)": "use ternsalt if you can", "1 tsp salt, or a low sodium alternative": "a low sodium alternative",
+    "1 tsp salt or potassium chloride": "potassium chloride", "1 tsp salt, or low-sodium": "low-sodium", "1 tsp salt or salt substitute": "salt substitute", "1 tsp salt, or use a low-sodium one": "use a low-sodium one",
     "1 tsp salt (or a reduced-sodium version)": "a reduced-sodium version", "1 tsp salt or potassium salt": "potassium salt",
-    "1 tsp sea salt/lo-salt": "lo-salt", "1 tsp salt – or lo-salt": "lo-salt", "1 tsp salt [or lite salt]": "lite salt",
-    "1 tsp salt (use lo-salt if you can)": "use lo-salt if you can", "1 tsp salt (lo-salt if possible)": "lo-salt if possible",
+    "1 tsp sea salt/diet-salt": "diet-salt", "1 tsp salt – or diet-salt": "diet-salt", "1 tsp salt [or lite salt]": "lite salt",
+    "1 tsp salt (use diet-salt if you can)": "use diet-salt if you can", "1 tsp salt (diet-salt if possible)": "diet-salt if possible",
     "1 tsp salt; reduced-sodium salt may be used": "reduced-sodium salt may be used", "1 tsp sea salt (or your usual replacement)": "your usual replacement",
     "a pinch of salt, or potassium chloride": "potassium chloride", "1 tsp salt or a healthier choice": "a healthier choice",
     "1/2 tsp salt, preferably low-sodium": "preferably low-sodium", "1 tsp table salt (or a kidney-friendly one)": "a kidney-friendly one",
-    "1 tsp salt (can be replaced by a salt substitute)": "can be replaced by a salt substitute", "1 tsp celery salt or lo-salt": "lo-salt",
-    "salt and pepper (or lo-salt)": "lo-salt", "salt and freshly ground black pepper, or low sodium salt": "low sodium salt",
+    "1 tsp salt (can be replaced by a salt substitute)": "can be replaced by a salt substitute", "1 tsp celery salt or diet-salt": "diet-salt",
+    "salt and pepper (or diet-salt)": "diet-salt", "salt and freshly ground black pepper, or low sodium salt": "low sodium salt",
     "salt/pepper (or salt substitute)": "salt substitute", "salt to taste, or a low-salt alternative if preferred": "a low-salt alternative",
-    "Salt (try a low sodium one)": "try a low sodium one", "1 tsp salt – swap for lo-salt if you like": "swap for lo-salt if you like",
+    "Salt (try a low sodium one)": "try a low sodium one", "1 tsp salt – swap for diet-salt if you like": "swap for diet-salt if you like",
 }
 
 

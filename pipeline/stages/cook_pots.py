@@ -308,10 +308,10 @@ class Kitchen:
         """Whether milk, stock, juice or another liquid that is a line, and no water, is in the pot: it was bought to be eaten."""
         return any(is_liquid(self.lines[n]) and self.lines[n].cooking_class != "water" for n in pot.ever)
 
-    def keep_in_doubt(self, pots: list[Pot]) -> None:
+    def keep_in_doubt(self, pot: Pot) -> None:
         """What was boiled or soaked there keeps its liquid, and somebody should look: thrown away would be the error that hurts."""
         for event in (events[-1] for events in self.events if events):
-            if event.pot in pots and event.method in ("boil", "simmer", "soak") and not event.liquid:
+            if event.pot is pot and event.method in ("boil", "simmer", "soak") and not event.liquid:
                 event.liquid, event.rule = "kept", weakest(event.rule, "liquid-saved")
 
     def lifted(self, numbers: list[int], pan: Pot) -> None:

@@ -268,7 +268,7 @@ def _drain(kitchen: Kitchen, clause: Clause, text: str) -> None:
         return
     objects = kitchen.objects(kitchen.resolve(text, "")) or mentions(clause.before, kitchen.lines).lines()
     if clause.verb.phrase in ("strain", "sieve") and (pot := latest_wet(kitchen)) and not _drained_by_custom(kitchen, objects, pot):
-        kitchen.keep_in_doubt([pot])  # "strain and serve the broth": what is strained is mostly eaten
+        kitchen.keep_in_doubt(pot)  # "strain and serve the broth": what is strained is mostly eaten
         return
     if clause.verb.method != "drain" and DISCARDED.match(clause.text):  # "discard the poaching liquid"
         kitchen.pour_off(latest_wet(kitchen), clause, False)
@@ -289,11 +289,11 @@ def _drain(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if EXCESS.search(text):  # what the grain has not taken up: nearly all of it is kept
         _doubt(kitchen, pots)
         return
-    own = [pot for pot in pots if kitchen.holds_own_liquid(pot)]
-    if own and not THROWN.search(clause.sentence.lower()):
-        kitchen.keep_in_doubt(own)  # milk, stock or juice of the recipe: nobody says that it is thrown away
+    thrown = THROWN.search(clause.sentence.lower())
     for pot in pots:
-        if pot not in own or THROWN.search(clause.sentence.lower()):
+        if kitchen.holds_own_liquid(pot) and not thrown:
+            kitchen.keep_in_doubt(pot)  # milk, stock or juice of the recipe: nobody says that it is thrown away
+        else:
             kitchen.pour_off(pot, clause, unsure)
     if pots:
         kitchen.current = pots[-1]

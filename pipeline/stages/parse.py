@@ -27,7 +27,7 @@ How the fields are to be read:
   phrase joined by "and", with the reason ``two-foods``.
 * A weight that is said of a state is the amount in that state, and another weight of the line a note: "1 tin (400 g, drained
   weight 240 g)" is one tin of each 240 g, preparation "drained weight"; "200 g chicken (raw weight 260 g)" is 260 g, raw.
-* An alternative of salt that may hold potassium ("or lo-salt") is in ``alternative`` and in ``leftover`` too, so
+* An alternative of salt that may hold potassium ("or diet-salt") is in ``alternative`` and in ``leftover`` too, so
   that nobody takes the line for settled.
 * An amount behind "plus" or "and" with the same food is added; with another food it stays in
   ``leftover`` with the reason ``plus-food``.
