@@ -24,6 +24,7 @@ import pandas as pd
 
 from pipeline.phrases import line_key, pattern_fault, pattern_fits, patterns_meet, pattern_words, phrase_key
 from pipeline.problems import NOTE, WARNING, InputError, Problem
+from pipeline.remembered import remembered
 from pipeline.sources import ROOT, file_sha256, read_csv
 from pipeline.tables import STATES
 
@@ -249,6 +250,7 @@ def beside(foods: pd.DataFrame, table: str, entries: pd.DataFrame, decision_id: 
     return None if number is None else foods.loc[against[number]]
 
 
+@remembered(most=8)
 def conflicting(rows: pd.DataFrame) -> dict[int, int]:
     """Row -> another row of these decisions that it cannot stand beside."""
     found: dict[int, int] = {}

@@ -144,7 +144,7 @@ def assert_mass_is_kept(found: dict[str, pd.DataFrame]) -> None:
 
 
 # A collection takes the stages a second: shrinking one that fails would take minutes.
-@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck), phases=(Phase.explicit, Phase.reuse, Phase.generate))
+@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck), phases=(Phase.explicit, Phase.reuse, Phase.generate))
 @given(several())
 def test_mass_is_conserved_on_any_recipe(written):
     found = run(*written)

@@ -7,6 +7,7 @@ borrowed values is common practice, no source.
 
 from __future__ import annotations
 
+import functools
 import math
 
 import kitchen
@@ -98,12 +99,13 @@ def potassium(result, basis: str = "recipe") -> pd.Series:
 GRAMS = 9.2
 
 
+@functools.cache
 def without() -> float:
     return potassium(dish("zero", 0.0))["value"]
 
 
 @pytest.mark.parametrize("kind", ["trace", "below-detection"])
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(limit=amounts)
 def test_a_sum_with_a_trace_lies_between_those_without_it_and_with_its_limit(kind, limit):
     found, most = potassium(dish(kind, limit / 2)), potassium(dish("calculated", limit))
@@ -135,7 +137,7 @@ def test_zero_adds_nothing_to_the_interval():
 
 
 @pytest.mark.parametrize("kind", ["imputed", "borrowed"])
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(value=st.floats(50, 5000))
 def test_a_doubtful_value_adds_the_same_and_widens_more(kind, value):
     sure, doubtful = potassium(dish("calculated", value)), potassium(dish(kind, value))
@@ -143,7 +145,7 @@ def test_a_doubtful_value_adds_the_same_and_widens_more(kind, value):
     assert doubtful["low"] < sure["low"] and doubtful["high"] > sure["high"]
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(a=st.floats(50, 3000), b=st.floats(0, 3000))
 def test_a_disagreement_adds_half_the_difference_in_squares(a, b):
     values = kitchen.values()

@@ -245,7 +245,9 @@ def claims_in_print(printed_claims: pd.DataFrame, verdicts: pd.DataFrame) -> lis
 
     ``printed_claims`` has recipe_id, variant_id, claim and, where said, printed_in.
     """
-    judged = {key: rows for key, rows in verdicts.groupby(["recipe_id", "variant_id", "claim"])}
+    printed_of = pd.MultiIndex.from_frame(printed_claims[["recipe_id", "variant_id"]])
+    asked = verdicts[pd.MultiIndex.from_frame(verdicts[["recipe_id", "variant_id"]]).isin(printed_of)]
+    judged = {key: rows for key, rows in asked.groupby(["recipe_id", "variant_id", "claim"])}
     rows = []
     for printed in printed_claims.to_dict("records"):
         key = (printed["recipe_id"], printed["variant_id"])

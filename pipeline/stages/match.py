@@ -91,7 +91,7 @@ class Matcher:
     def __init__(self, entries, table, words, weights, standing, accept_above, review_above, *, values=None, rules=None):
         self.table = table
         self.vocabulary = match_words.vocabulary(words)
-        self.index = match_index.build(entries, self.vocabulary)
+        self.index = match_index.indexed(entries[match_index.INDEXED], words)
         self.model = match_model.model(weights)
         self.weights = dict(zip(match_features.FEATURES, self.model.ranking.tolist(), strict=True))
         self.entry_ids = entries["entry_id"].tolist()

@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 from scipy import sparse
 
+from pipeline.remembered import remembered
 from pipeline.stages import match_naming as naming
 from pipeline.stages import match_state
 from pipeline.stages import match_named_state as naming_state
@@ -102,6 +103,16 @@ class Index:
             if not found:
                 return False
         return bool(found)
+
+
+# The columns of Entries that an index is made of.
+INDEXED = ["name", "common_names", "food_group", "state", "cooking_class"]
+
+
+@remembered(most=3)
+def indexed(entries: pd.DataFrame, word_rows: pd.DataFrame) -> Index:
+    """The index of ``entries`` (columns ``INDEXED``) by the words of ``mappings/words.csv``; made once in a process."""
+    return build(entries, words.vocabulary(word_rows))
 
 
 def build(entries: pd.DataFrame, vocabulary: words.Vocabulary) -> Index:

@@ -32,6 +32,7 @@ from functools import lru_cache
 import pandas as pd
 
 from pipeline.decisions import phrase_key
+from pipeline.remembered import remembered
 from pipeline.stages.match_naming import PIECES, one_wording
 
 STOP = frozenset("a an and or of the in with for to from your some other any all".split())
@@ -116,6 +117,7 @@ class Vocabulary:
 REPLACING = ("synonym", "plural", "misspelling", "region")
 
 
+@remembered(most=4)
 def vocabulary(words: pd.DataFrame) -> Vocabulary:
     """Compiles ``mappings/words.csv`` (columns word, means, kind)."""
     of_food = words[(words["kind"] == "telling") & (words["means"] != "")]

@@ -241,8 +241,10 @@ def _missing_lines(frame: pd.DataFrame, parts: pd.DataFrame, reference) -> pd.Se
     linear = combinations(reference.components, reference.energy_factors)
     absent = parts[parts["amount"].isna()].merge(linear[["figure", "component"]].drop_duplicates(), on="component")
     absent = absent.drop_duplicates([*KEY, "figure", "component", "line_no"])
-    named = {key: ", ".join(f"{row.component} of line {row.line_no}" for row in group.head(NAMED_LINES).itertuples())
-             for key, group in absent.groupby([*KEY, "figure"], sort=True)}
+    said: dict[tuple, list[str]] = {}
+    for *key, component, line_no in absent[[*KEY, "figure", "component", "line_no"]].itertuples(index=False, name=None):
+        said.setdefault(tuple(key), []).append(f"{component} of line {line_no}")
+    named = {key: ", ".join(texts[:NAMED_LINES]) for key, texts in said.items()}
     keys = zip(frame["recipe_id"], frame["variant_id"], frame["figure"], strict=True)
     return pd.Series([named.get(key, "") for key in keys], index=frame.index)
 
