@@ -21,10 +21,11 @@ from pipeline.policy import Policy
 from pipeline.stages import audit as audit_stage
 from pipeline.stages import cook as cook_stage
 from pipeline.stages import judge as judge_stage
-from pipeline.stages import judge_ingredients
+from pipeline.stages import judge_ingredients, phosphorus_additives
 from pipeline.stages import match as match_stage
 from pipeline.stages import match_next, match_outcome
 from pipeline.stages import parse as parse_stage
+from pipeline.stages import suit as suit_stage
 from pipeline.stages import total as total_stage
 from pipeline.stages import weigh as weigh_stage
 from pipeline.stages.ingest_variants import with_optional
@@ -36,7 +37,8 @@ LONGEST_MESSAGE = 300
 # The functions whose code, with all they import, decides whether a kept result still holds.
 CODE = {
     "read": (parse_stage.parse, with_optional), "match": (match_next.answered,), "weigh": (weigh_stage.weigh,),
-    "cook": (cook_stage.cook,), "total": (total_stage.total,), "judge": (judge_stage.judge, judge_ingredients.ingredients), "audit": (audit_stage.audit,),
+    "cook": (cook_stage.cook,), "total": (total_stage.total,), "judge": (judge_stage.judge, judge_ingredients.ingredients, suit_stage.suit),
+    "audit": (audit_stage.audit, phosphorus_additives.flags, phosphorus_additives.with_flags),
 }
 STAGES = ("read", "match", "weigh", "cook", "total", "judge", "audit")
 BY_RECIPE = ("recipes", "variants", "lines", "steps", "published", "printed_claims")
@@ -163,26 +165,30 @@ def total(
     return {"settled": settled, **result}
 
 
-def judge(read: Bundle, totals: Bundle, policy: Policy, reference: sources.Reference) -> Bundle:
-    """Judge every claim and local limit."""
+def judge(read: Bundle, totals: Bundle, entries: pd.DataFrame, policy: Policy, reference: sources.Reference) -> Bundle:
+    """Judge every claim and local limit, and say whom each dish suits and which allergens its lines show."""
     brought = judge_ingredients.ingredients(totals["settled"], totals["contributions"], read["variants"], reference.added_substances)
     verdicts, found = judge_stage.judge(
         totals["figures"], read["recipes"], read["variants"], reference.claims, reference.nutrient_reference_values, policy,
         reference.energy_factors, brought)
-    return {"verdicts": verdicts, "problems": problems.to_table(found)}
+    suited = suit_stage.suit(totals["settled"], read["parsed"], entries, read["variants"], reference.allergens, reference.diets)
+    return {"verdicts": verdicts, **suited, "problems": problems.to_table(found)}
 
 
 def audit(
     part: Bundle, read: Bundle, cooked: Bundle, totals: Bundle, judged: Bundle, values: pd.DataFrame, errors: pd.DataFrame,
     reference: sources.Reference,
 ) -> Bundle:
-    """Look for what cannot be right, and for what is in print and no longer true. ``errors``: those of the table's check."""
+    """Look for what cannot be right, for what is in print and no longer true, and for additives that a table does not see.
+    ``errors``: those of the table's check."""
     findings, found = audit_stage.audit(
         totals["figures"], totals["settled"], totals["contributions"], part["published"], part["printed_claims"],
         judged["verdicts"], reference.tolerances, reference.raw_cooked_pairs, values, cooked["retentions"],
         cooked["cooked"], read["recipes"], read["variants"], errors, reference.rule("check_entry_error_share_above"),
         totals["two_routes"])
-    return {"findings": findings, "problems": problems.to_table(found)}
+    flagged = phosphorus_additives.flags(totals["settled"], reference.additives)
+    findings = phosphorus_additives.with_flags(findings, flagged)
+    return {"findings": findings, "additives": flagged, "problems": problems.to_table(found)}
 
 
 # ---------------------------------------------------------------- which stage takes what
@@ -223,9 +229,9 @@ def chain(call: Callable[..., Any], part: Bundle, given: Given) -> dict[str, Any
     totals = call("total", read, matched, weighed, cooked, entries, values, given.name, only(
         "components", "energy_factors", "composition_spread", "rules", "wide_floors", "measures", "amount_rules", "densities", "edible_portions",
         "yields", "retention"), given.disagreements, given.reference.raw_cooked_pairs)
-    judged = call("judge", read, totals, given.policy, only(
-        "claims", "nutrient_reference_values", "energy_factors", "added_substances"))
-    audited = call("audit", part, read, cooked, totals, judged, values, given.errors, only("tolerances", "raw_cooked_pairs", "rules"))
+    judged = call("judge", read, totals, entries, given.policy, only(
+        "claims", "nutrient_reference_values", "energy_factors", "added_substances", "allergens", "diets"))
+    audited = call("audit", part, read, cooked, totals, judged, values, given.errors, only("tolerances", "raw_cooked_pairs", "rules", "additives"))
     return dict(zip(STAGES, (read, matched, weighed, cooked, totals, judged, audited), strict=True))
 
 

@@ -71,8 +71,9 @@ class AllergenStatements(Table):
 
 
 class PhosphorusByKind(Table):
-    """One row per variant, basis (recipe, portion) and kind: phosphorus in mg with its 90 % interval, and how much of it
-    is absorbed. Kind ``all`` is the sum. Null where the figure of phosphorus is withheld; ``status`` and ``reason`` are that figure's."""
+    """One row per variant, basis (recipe, portion) and kind: phosphorus in mg with its 90 % interval, the published range of
+    the fraction that is absorbed of this kind, and how much that makes. Kind ``all`` is the sum, which has no range of its own. Null
+    where the figure of phosphorus is withheld; ``status`` and ``reason`` are that figure's, ``source_id`` the range's."""
 
     recipe_id: Series[str] = text_field(str_matches=RECIPE_ID)
     variant_id: Series[str] = text_field(str_matches=RECIPE_ID)
@@ -81,12 +82,15 @@ class PhosphorusByKind(Table):
     phosphorus_mg: Series[float] = number_field(ge=0)
     low_mg: Series[float] = number_field(ge=0)
     high_mg: Series[float] = number_field(ge=0)
+    absorption_low_fraction: Series[float] = number_field(gt=0, le=1)
+    absorption_high_fraction: Series[float] = number_field(gt=0, le=1)
     absorbed_mg: Series[float] = number_field(ge=0)
     absorbed_low_mg: Series[float] = number_field(ge=0)
     absorbed_high_mg: Series[float] = number_field(ge=0)
     lines: Series[str] = text_field()
     status: Series[str] = text_field(isin=STATUSES)
     reason: Series[str] = text_field()
+    source_id: Series[str] = text_field(str_length={"min_value": 1})
 
     @pa.dataframe_check(error="a withheld figure shows a number, or another one shows none")
     def withheld_is_empty(cls, table: pd.DataFrame) -> Series[bool]:
@@ -116,12 +120,13 @@ class PhosphorusToProtein(Table):
 
 
 class AdditiveFlags(Table):
-    """One row per line and sign of a phosphate or potassium additive."""
+    """One row per line and sign of a phosphate or potassium additive; ``counted``: whether the line is in the sums of its variant."""
 
     recipe_id: Series[str] = text_field(str_matches=RECIPE_ID)
     variant_id: Series[str] = text_field(str_matches=RECIPE_ID)
     line_no: Series[int] = pa.Field(ge=1)
     line_id: Series[str] = text_field(str_matches=LINE_ID)
+    counted: Series[bool]
     additive_id: Series[str] = text_field(str_length={"min_value": 1})
     element: Series[str] = text_field(isin=ELEMENTS)
     severity: Series[str] = text_field(isin=SEVERITIES)

@@ -25,6 +25,8 @@ SALT_PER_SODIUM_MG = 2.5 / 1000
 SHARES_KEPT = 6
 # Findings of the audit that say nothing against today's figure.
 ABOUT_PRINT = ("drift", "unit-slip", "basis-slip", "portion-count", "printed-claim")
+# Additives of a food that was analysed with them, or of a line that is left out: nothing against it either.
+NOT_IN_FIGURE = ("additive-by-entry", "additive-left-out")
 Variant = tuple[str, str]
 Effects = dict[str, float]
 LINE_NAMED = re.compile(r"\bline (\d+)\b")
@@ -240,7 +242,7 @@ def _figure(total: Whole | None, value: float | None, effects: Effects, withheld
 def _audited(findings: Rows) -> set[tuple[str, str, str]]:
     """Components of variants on which the audit has a warning that is not about what is in print."""
     return {(row["recipe_id"], row["variant_id"], row["component"]) for row in findings.values()
-            if row["component"] and row["severity"] in ("error", "warning") and row["check"] not in ABOUT_PRINT}
+            if row["component"] and row["severity"] in ("error", "warning") and row["check"] not in (*ABOUT_PRINT, *NOT_IN_FIGURE)}
 
 
 def _guessed(tables: dict[str, Rows]) -> set[Variant]:

@@ -207,7 +207,8 @@ def test_a_faulty_row_of_the_kinds_is_named(change, code):
 
 
 def flagged(text, entry_name="", outcome="accepted"):
-    line = {"recipe_id": "dish", "variant_id": "base", "line_no": 1, "line_id": "dish/base/1", "text": text, "entry_name": entry_name, "outcome": outcome}
+    line = {"recipe_id": "dish", "variant_id": "base", "line_no": 1, "line_id": "dish/base/1", "text": text, "entry_name": entry_name, "outcome": outcome,
+            "counted": True}
     found = phosphorus_additives.flags(pd.DataFrame([line]), reference_file("additives"))
     return found.set_index("additive_id")["severity"].to_dict()
 
@@ -254,14 +255,27 @@ def test_a_warning_against_a_salt_substitute_is_a_warning():
 
 def test_the_hazard_is_said_loudly_first_and_as_an_error_finding():
     lines = pd.DataFrame([
-        {"recipe_id": "dish", "variant_id": "base", "line_no": number, "line_id": f"dish/base/{number}", "text": text, "entry_name": "", "outcome": "none"}
+        {"recipe_id": "dish", "variant_id": "base", "line_no": number, "line_id": f"dish/base/{number}", "text": text, "entry_name": "", "outcome": "none", "counted": True}
         for number, text in enumerate(["330 ml cola", "E202", "1 tsp low-sodium salt"], 1)])
     table = phosphorus_additives.flags(lines, reference_file("additives"))
     assert schema.violations(AdditiveFlags, table, "test", "none") == []
     assert table["severity"].tolist() == [ERROR, WARNING, NOTE]
     assert table.at[0, "what"].startswith("POTASSIUM HAZARD") and "dietitian" in table.at[0, "remedy"]
-    found = pd.DataFrame(phosphorus_additives.findings(table))
+    found = phosphorus_additives.with_flags(schema.empty(Findings), table)
     assert schema.violations(Findings, found, "test", "none") == [] and found["component"].tolist() == ["K", "P", "K"]
+    assert set(found["check"]) == {"additive"}
+
+
+@pytest.mark.parametrize("text, entry_name, counted, checks", [
+    ("ham (E340)", "Ham", True, {("additive", "K"), ("additive", "P")}), ("2 slices", "Ham, sliced", True, {("additive-by-entry", "P")}),
+    ("1 tsp raising agent", "Leavening agents, baking powder, low-sodium", True, {("additive", "K"), ("additive", "P")}),
+    ("1 tsp lo salt (optional)", "", False, {("additive-left-out", "K")})])
+def test_what_a_label_says_doubts_the_figures_and_what_the_table_analysed_does_not(text, entry_name, counted, checks):
+    line = {"recipe_id": "dish", "variant_id": "base", "line_no": 1, "line_id": "dish/base/1", "text": text, "entry_name": entry_name,
+            "outcome": "accepted", "counted": counted}
+    flags = phosphorus_additives.flags(pd.DataFrame([line]), reference_file("additives"))
+    found = phosphorus_additives.with_flags(schema.empty(Findings), flags)
+    assert checks <= set(zip(found["check"], found["component"], strict=True)) and found["finding_id"].is_unique
 
 
 @settings(max_examples=25, deadline=None)

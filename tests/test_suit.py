@@ -59,11 +59,11 @@ def labelled_tables():
 
 
 def diet(*rows):
-    return suited(*rows)["diet_verdicts"].set_index("diet")
+    return suited(*rows)["suitability"].set_index("diet")
 
 
 def allergen(*rows):
-    return suited(*rows)["allergen_statements"].set_index("allergen")
+    return suited(*rows)["allergens"].set_index("allergen")
 
 
 @lru_cache(maxsize=1)
@@ -79,7 +79,7 @@ def test_there_are_more_than_150_labelled_lines():
 @pytest.mark.parametrize("number, labelled", list(enumerate(LABELLED, 1)), ids=[one["text"] for one in LABELLED])
 def test_a_labelled_line(number, labelled):
     tables = labelled_tables()
-    verdicts, statements = (tables[name][tables[name]["variant_id"] == f"line-{number}"] for name in ("diet_verdicts", "allergen_statements"))
+    verdicts, statements = (tables[name][tables[name]["variant_id"] == f"line-{number}"] for name in ("suitability", "allergens"))
     found = verdicts.set_index("diet")["verdict"]
     assert {name: found[name] for name in DIETS} == {name: labelled[name] for name in DIETS}, verdicts["reason"].tolist()
     stated = statements.set_index("allergen")["status"]
@@ -97,9 +97,9 @@ lines = st.lists(st.sampled_from(LABELLED), min_size=1, max_size=4)
 @given(lines, st.sampled_from(LABELLED))
 def test_adding_a_line_never_removes_an_allergen_nor_makes_a_dish_suit(rows, added):
     before, after = suited(*rows), suited(*rows, added)
-    stated = [tables["allergen_statements"]["status"].map(ORDER) for tables in (before, after)]
+    stated = [tables["allergens"]["status"].map(ORDER) for tables in (before, after)]
     assert (stated[1] >= stated[0]).all()
-    verdicts = [tables["diet_verdicts"]["verdict"].map(schema_order) for tables in (before, after)]
+    verdicts = [tables["suitability"]["verdict"].map(schema_order) for tables in (before, after)]
     assert (verdicts[1] <= verdicts[0]).all()
 
 
@@ -112,7 +112,7 @@ def schema_order(verdict):
 def test_the_order_of_lines_does_not_matter(rows, chance):
     shuffled = list(rows)
     chance.shuffle(shuffled)
-    for name, answer in (("diet_verdicts", "verdict"), ("allergen_statements", "status")):
+    for name, answer in (("suitability", "verdict"), ("allergens", "status")):
         assert suited(*rows)[name][answer].tolist() == suited(*shuffled)[name][answer].tolist()
 
 
@@ -127,8 +127,8 @@ def test_a_dish_with_an_unread_line_suits_nobody_for_certain(rows):
 @given(st.text(max_size=60))
 def test_no_words_are_taken_for_a_settled_line_or_for_free_of_anything(text):
     tables = suited(row(text))
-    assert "suits" not in set(tables["diet_verdicts"]["verdict"])
-    assert not tables["allergen_statements"]["reason"].str.contains("free from").any()
+    assert "suits" not in set(tables["suitability"]["verdict"])
+    assert not tables["allergens"]["reason"].str.contains("free from").any()
 
 
 def test_an_unsettled_line_still_shows_what_its_words_show():
@@ -165,9 +165,9 @@ def test_a_dish_without_a_counted_line_is_unknown():
 
 def test_a_vegan_product_keeps_its_doubt():
     found = suited(row("50 g vegan cheese, grated", "Tofu, raw, firm, prepared with calcium sulfate", "legumes-cooked"))
-    verdicts = found["diet_verdicts"].set_index("diet")
+    verdicts = found["suitability"].set_index("diet")
     assert verdicts.at["vegan", "verdict"] == "suits" and "read the label" in verdicts.at["vegan", "reason"]
-    milk = found["allergen_statements"].set_index("allergen").loc["milk"]
+    milk = found["allergens"].set_index("allergen").loc["milk"]
     assert milk["status"] == MAY and '"vegan"' in milk["reason"]
     counted_as_milk = diet(row("50 g vegan cheese, grated", "Cheese, cheddar", "cheese"))
     assert counted_as_milk.at["vegan", "verdict"] == "unknown" and "counted as" in counted_as_milk.at["vegan", "reason"]
@@ -211,11 +211,11 @@ def test_every_row_of_the_files_reads_as_itself():
 
 def test_tables_are_as_declared():
     tables = suited(*LABELLED[:20])
-    for name, model in (("suitability_evidence", SuitabilityEvidence), ("diet_verdicts", DietVerdicts), ("allergen_statements", AllergenStatements)):
+    for name, model in (("suitability_evidence", SuitabilityEvidence), ("suitability", DietVerdicts), ("allergens", AllergenStatements)):
         assert schema.violations(model, tables[name], "test", "none") == []
-    broken = tables["allergen_statements"].assign(status="free")
+    broken = tables["allergens"].assign(status="free")
     assert schema.violations(AllergenStatements, broken, "test", "none")
-    broken = tables["diet_verdicts"].assign(verdict="unknown", reason="")
+    broken = tables["suitability"].assign(verdict="unknown", reason="")
     assert schema.violations(DietVerdicts, broken, "test", "none")
 
 

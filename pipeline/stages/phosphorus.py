@@ -97,7 +97,7 @@ def by_kind(
     amounts = amounts.merge(_ranges(kind_rows), on="component")
     table = pd.concat([_summed(amounts, spread, [*KEY, "component"]), _summed(amounts, spread, KEY).assign(component=ALL)])
     table = table.rename(columns={"component": "kind"})
-    return _with_bases(table, variants, figures)
+    return _with_bases(table, variants, figures, kind_rows)
 
 
 def _ranges(kind_rows: pd.DataFrame) -> pd.DataFrame:
@@ -136,8 +136,9 @@ def _summed(amounts: pd.DataFrame, spread: pd.DataFrame, by: list[str]) -> pd.Da
     return total.drop(columns=["eaten", "taken"])
 
 
-def _with_bases(table: pd.DataFrame, variants: pd.DataFrame, figures: pd.DataFrame) -> pd.DataFrame:
-    """Per recipe and per portion, with the standing of the figure of phosphorus; withheld where that is."""
+def _with_bases(table: pd.DataFrame, variants: pd.DataFrame, figures: pd.DataFrame, kind_rows: pd.DataFrame) -> pd.DataFrame:
+    """Per recipe and per portion, with the standing of the figure of phosphorus; withheld where that is. The sum of all
+    kinds cites the source of the range that holds them all."""
     standing = figures.loc[(figures["component"] == PHOSPHORUS) & figures["basis"].isin(("recipe", "portion")),
                            [*KEY, "basis", "status", "reason"]]
     nothing = variants[KEY].assign(kind=ALL)  # a variant without a counted line has its row too
@@ -148,6 +149,11 @@ def _with_bases(table: pd.DataFrame, variants: pd.DataFrame, figures: pd.DataFra
     for name in NUMBERS:
         frame[name] = (frame[name].fillna(0.0) * share).where(~withheld)
     frame["lines"] = frame["lines"].fillna("")
+    ranges = kind_rows[kind_rows["scope"] == "kind"].set_index("food")
+    whole = ranges.at[NOT_TOLD, "source_id"]
+    frame["source_id"] = frame["kind"].map(ranges["source_id"]).fillna(whole)
+    for end in ("low", "high"):
+        frame[f"absorption_{end}_fraction"] = frame["kind"].map(ranges[f"absorbed_{end}"])
     ordered = frame[schema.columns(PhosphorusByKind)].sort_values([*KEY, "basis", "kind"], ignore_index=True)
     return schema.checked(PhosphorusByKind, ordered, "phosphorus")
 

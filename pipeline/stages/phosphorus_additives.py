@@ -15,6 +15,7 @@ from pipeline.problems import ERROR, NOTE, SEVERITIES, WARNING
 from pipeline.stages.audit_findings import finding
 from pipeline.stages.suit_words import NEGATIONS, Lexicon, kitchen_words, named
 from pipeline.suitability_form import AdditiveFlags
+from pipeline.tables import Findings
 
 # "E450", "E 450", "E-450i", "INS 450"; and ranges, "E450-E452", "E 450 to 452".
 _NUMBER = r"(\d{3,4})(?:\s?\([ivx]+\)|[a-i]|[ivx]+)?\b"
@@ -28,13 +29,14 @@ REMEDIES = {
     WARNING: "Read the label of the product for phosphates and potassium salts, and name a product without them",
     NOTE: "Nothing to do for this alone: it is in small amounts",
 }
+COMPONENTS = {"phosphate": ("P",), "potassium": ("K",), "phosphate-and-potassium": ("K", "P")}
 ELEMENT_WORDS = {"phosphate": "phosphate", "potassium": "potassium", "phosphate-and-potassium": "phosphate and potassium"}
 
 
 def flags(lines: pd.DataFrame, additive_rows: pd.DataFrame) -> pd.DataFrame:
     """Every sign of such an additive, the gravest first (model AdditiveFlags).
 
-    ``lines`` has recipe_id, variant_id, line_no, line_id, text, entry_name and outcome: all food lines, the optional and unsettled
+    ``lines`` has recipe_id, variant_id, line_no, line_id, text, entry_name, outcome and counted: all food lines, the optional and unsettled
     ones too, for a line that nobody could read may still name one. ``additive_rows`` is ``reference/additives.csv``.
     """
     by_word = {word: row for row in additive_rows.to_dict("records") for word in row["words"].split(";") if word}
@@ -53,11 +55,24 @@ def flags(lines: pd.DataFrame, additive_rows: pd.DataFrame) -> pd.DataFrame:
     return schema.checked(AdditiveFlags, table, "phosphorus")
 
 
-def findings(table: pd.DataFrame) -> list[dict]:
-    """The flags as rows of ``tables.Findings``, in their order."""
-    return [finding("additive", row.recipe_id, row.variant_id, (str(row.line_no), row.additive_id), row.severity, row.what, row.remedy,
-                    component="P" if row.element == "phosphate" else "K", line_no=row.line_no, source_id=row.source_id)
-            for row in table.itertuples(index=False)]
+def with_flags(findings: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
+    """``findings`` (model ``tables.Findings``) with those of the flags behind them: one per element that a flag is about.
+
+    A line that counts and names the additive is a reason to doubt the figures (check ``additive``), for a table does not see what
+    a label says. One whose entry alone is such a food is not (``additive-by-entry``: the table analysed it so), nor one that
+    is left out here (``additive-left-out``).
+    """
+    rows = [_finding(row, component) for row in table.itertuples(index=False) for component in COMPONENTS[row.element]]
+    if not rows:
+        return findings
+    return pd.concat([findings, schema.checked(Findings, pd.DataFrame(rows), "phosphorus")], ignore_index=True)
+
+
+def _finding(row, component: str) -> dict:
+    by_label = row.found_in == "words" or row.severity == ERROR
+    check = ("additive" if by_label else "additive-by-entry") if row.counted else "additive-left-out"
+    return finding(check, row.recipe_id, row.variant_id, (str(row.line_no), row.additive_id, component), row.severity, row.what, row.remedy,
+                   component=component, line_no=row.line_no, source_id=row.source_id)
 
 
 def _in_words(text: str, lexicon: Lexicon, by_word: dict[str, dict]) -> list[tuple[dict, str, str]]:
@@ -109,6 +124,6 @@ def _row(line, row: dict, through: str, found_in: str) -> dict:
     what = f'{hazard}"{line.text}" {likely} {row["name"]}{number}, a likely source of {element}{note}'
     return {
         "recipe_id": line.recipe_id, "variant_id": line.variant_id, "line_no": line.line_no, "line_id": line.line_id,
-        "additive_id": row["additive_id"], "element": row["element"], "severity": row["severity"], "through": through,
+        "counted": line.counted, "additive_id": row["additive_id"], "element": row["element"], "severity": row["severity"], "through": through,
         "found_in": found_in, "what": what, "remedy": REMEDIES[row["severity"]], "source_id": row["source_id"],
     }

@@ -16,6 +16,8 @@ from pipeline.stages.judge_ingredients import ingredients
 
 # Findings about what is in print say nothing against today's figure.
 ABOUT_PRINT = ("drift", "unit-slip", "basis-slip", "portion-count", "printed-claim")
+# Additives that the table analysed with the food, or of a line that is left out.
+NOT_IN_FIGURE = ("additive-by-entry", "additive-left-out")
 # Warnings of ingest that the number of portions is a guess.
 VAGUE = (UNCERTAIN, "portions-several")
 GRAVE = ("error", "warning")
@@ -64,7 +66,7 @@ def judged_again(
 
 
 def _audited(findings: pd.DataFrame) -> dict[tuple[str, str, str], str]:
-    grave = findings[findings["severity"].isin(GRAVE) & (findings["component"] != "") & ~findings["check"].isin(ABOUT_PRINT)]
+    grave = findings[findings["severity"].isin(GRAVE) & (findings["component"] != "") & ~findings["check"].isin((*ABOUT_PRINT, *NOT_IN_FIGURE))]
     return {tuple(key): "the audit doubts it: " + ", ".join(sorted(set(group["check"])))
             for key, group in grave.groupby(["recipe_id", "variant_id", "component"])}
 

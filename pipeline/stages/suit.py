@@ -6,6 +6,8 @@ contained, may be contained through a made-up food, or is not assessed: nothing 
 
 from __future__ import annotations
 
+from collections import defaultdict
+
 import pandas as pd
 
 from pipeline import schema
@@ -17,13 +19,14 @@ from pipeline.suitability_form import ALLERGENS, DIETS, AllergenStatements, Diet
 
 KEY = ["recipe_id", "variant_id"]
 REASONS_NAMED = 6
+FREE_FROM_NOTHING = "no line names it; that does not mean that the dish is free of it"
 
 
 def suit(
     settled: pd.DataFrame, parsed: pd.DataFrame, entries: pd.DataFrame, variants: pd.DataFrame,
     allergen_rows: pd.DataFrame, diet_rows: pd.DataFrame,
 ) -> dict[str, pd.DataFrame]:
-    """The tables ``suitability_evidence``, ``diet_verdicts`` and ``allergen_statements`` (models of
+    """The tables ``suitability_evidence``, ``suitability`` and ``allergens`` (models of
     :mod:`pipeline.suitability_form`).
 
     ``settled``, ``parsed``, ``entries`` and ``variants`` as their models (of ``parsed`` the line's ``kind`` and other
@@ -33,17 +36,20 @@ def suit(
     lines = _lines(settled, parsed, entries)
     found = _evidence(lines, suit_allergens.allergens(allergen_rows), suit_diets.diets(diet_rows))
     counted = set(lines.loc[lines["counted"], "line_id"])
-    open_lines = lines[lines["counted"] & (lines["outcome"] != "accepted")]
-    by_subject, unread = dict(list(found.groupby([*KEY, "subject"]))), dict(list(open_lines.groupby(KEY)))
+    waiting = defaultdict(list)
+    for row in lines[lines["counted"] & (lines["outcome"] != "accepted")].itertuples(index=False):
+        waiting[(row.recipe_id, row.variant_id)].append(row.line_no)
+    by_subject = defaultdict(list)
+    for row in found.itertuples(index=False):
+        by_subject[(row.recipe_id, row.variant_id, row.subject)].append(row)
     verdicts, statements = [], []
     for key in zip(variants["recipe_id"], variants["variant_id"], strict=True):
-        verdicts += [(*key, diet, *_verdict(by_subject.get((*key, diet), found[:0]), counted)) for diet in DIETS]
-        statements += [(*key, one, *_statement(by_subject.get((*key, one), found[:0]), unread.get(key, open_lines[:0])))
-                       for one in ALLERGENS]
+        verdicts += [(*key, diet, *_verdict(by_subject[(*key, diet)], counted)) for diet in DIETS]
+        statements += [(*key, one, *_statement(by_subject[(*key, one)], waiting[key])) for one in ALLERGENS]
     return {
         "suitability_evidence": found,
-        "diet_verdicts": _table(DietVerdicts, verdicts),
-        "allergen_statements": _table(AllergenStatements, statements),
+        "suitability": _table(DietVerdicts, verdicts),
+        "allergens": _table(AllergenStatements, statements),
     }
 
 
@@ -62,48 +68,52 @@ def _lines(settled: pd.DataFrame, parsed: pd.DataFrame, entries: pd.DataFrame) -
 
 
 def _evidence(lines: pd.DataFrame, allergens, diets) -> pd.DataFrame:
-    rows = []
+    rows, known = [], {}
     for row in lines.itertuples(index=False):
         line = Line(without(row.text, row.alternative), row.phrase, row.alternative, row.entry_name, row.cooking_class,
                     row.outcome == "accepted", row.counted)
-        said = [suit_diets.of_line(line, diet, diets) for diet in DIETS] + suit_allergens.of_line(line, allergens)
+        if line not in known:  # the lines of a recipe come back in each of its variants
+            said = [suit_diets.of_line(line, diet, diets) for diet in DIETS] + suit_allergens.of_line(line, allergens)
+            known[line] = list(dict.fromkeys(said))
         rows += [(row.recipe_id, row.variant_id, row.line_no, row.line_id, one.subject, one.answer, one.through, one.found_in,
-                  one.source_id) for one in dict.fromkeys(said)]
+                  one.source_id) for one in known[line]]
     table = _table(SuitabilityEvidence, rows)
     return table.sort_values([*KEY, "line_no", "subject", "answer", "through"], kind="stable", ignore_index=True)
 
 
-def _verdict(found: pd.DataFrame, counted: set[str]) -> tuple[str, str, str]:
+def _verdict(found: list, counted: set[str]) -> tuple[str, str, str]:
     """Verdict, deciding lines and reason of one variant and diet, from one row of evidence per line."""
-    here = found[found["line_id"].isin(counted)]
-    optional = found[~found["line_id"].isin(counted) & (found["answer"] != SUITS)]
-    aside = f"without the optional {_reasons(optional)}" if len(optional) else ""
-    if here.empty:
+    here = [row for row in found if row.line_id in counted]
+    optional = [row for row in found if row.line_id not in counted and row.answer != SUITS]
+    aside = f"without the optional {_reasons(optional)}" if optional else ""
+    if not here:
         return UNKNOWN, "", "; ".join(part for part in ("no line is counted", aside) if part)
-    answer = next(one for one in (NO, UNKNOWN, SUITS) if (here["answer"] == one).any())
-    deciding = here[here["answer"] == answer]
-    doubts = here[here["through"].str.contains("read the label", regex=False)] if answer == SUITS else deciding
-    reasons = [_reasons(doubts) if len(doubts) else "", aside]
+    answer = next(one for one in (NO, UNKNOWN, SUITS) if any(row.answer == one for row in here))
+    deciding = [row for row in here if row.answer == answer]
+    doubts = [row for row in here if "read the label" in row.through] if answer == SUITS else deciding
+    reasons = [_reasons(doubts) if doubts else "", aside]
     return answer, "" if answer == SUITS else _numbers(deciding), "; ".join(part for part in reasons if part)
 
 
-def _statement(found: pd.DataFrame, unread: pd.DataFrame) -> tuple[str, str, str]:
+def _statement(found: list, unread: list[int]) -> tuple[str, str, str]:
     """Status, lines and reason of one variant and allergen."""
-    status = next((one for one in (CONTAINS, MAY) if (found["answer"] == one).any()), NOT_ASSESSED)
-    waiting = f"; not settled: line {_numbers(unread)}" if len(unread) else ""
+    status = next((one for one in (CONTAINS, MAY) if any(row.answer == one for row in found)), NOT_ASSESSED)
+    waiting = f"; not settled: line {', '.join(map(str, sorted(unread)))}" if unread else ""
     if status == NOT_ASSESSED:
-        return status, "", "no line names it; that does not mean that the dish is free of it" + waiting
-    here = found[found["answer"] == status]
+        return status, "", FREE_FROM_NOTHING + waiting
+    here = [row for row in found if row.answer == status]
     return status, _numbers(here), _reasons(here) + waiting
 
 
-def _numbers(rows: pd.DataFrame) -> str:
-    return ", ".join(str(number) for number in sorted(set(rows["line_no"])))
+def _numbers(rows: list) -> str:
+    return ", ".join(str(number) for number in sorted({row.line_no for row in rows}))
 
 
-def _reasons(rows: pd.DataFrame) -> str:
+def _reasons(rows: list) -> str:
     """The reasons by line, one per line, the first lines named and the others counted."""
-    ordered = rows.sort_values(["line_no", "through"], kind="stable").drop_duplicates("line_no")
-    named = [f"line {row.line_no}: {row.through}" for row in ordered.head(REASONS_NAMED).itertuples()]
-    more = len(ordered) - len(named)
+    first: dict[int, str] = {}
+    for row in sorted(rows, key=lambda row: (row.line_no, row.through)):
+        first.setdefault(row.line_no, row.through)
+    named = [f"line {number}: {through}" for number, through in list(first.items())[:REASONS_NAMED]]
+    more = len(first) - len(named)
     return "; ".join(named) + (f"; and {more} more" if more else "")
