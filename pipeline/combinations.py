@@ -6,6 +6,8 @@ import pandas as pd
 
 # Derived figures and the components they are derived from.
 DERIVED = {"NACL": ("NA",), "CHOAVLDF": ("CHOCDF", "FIBTG"), "ENERC": ("PROCNT", "FAT", "CHOCDF", "FIBTG", "ALC")}
+# g of salt per unit of sodium (Regulation (EU) No 1169/2011, Annex I: salt = sodium x 2.5).
+SALT_PER_SODIUM = {"g": 2.5, "mg": 2.5 / 1000}
 
 
 def combinations(components: pd.DataFrame, energy_factors: pd.DataFrame) -> pd.DataFrame:
@@ -17,7 +19,7 @@ def combinations(components: pd.DataFrame, energy_factors: pd.DataFrame) -> pd.D
     """
     plain = components[components["component"] != "ENERC"]
     rows = [(name, unit, name, 1.0) for name, unit in zip(plain["component"], plain["unit"], strict=True)]
-    rows += [("NACL", "g", "NA", 2.5 / 1000), ("CHOAVLDF", "g", "CHOCDF", 1.0), ("CHOAVLDF", "g", "FIBTG", -1.0)]
+    rows += [("NACL", "g", "NA", SALT_PER_SODIUM["mg"]), ("CHOAVLDF", "g", "CHOCDF", 1.0), ("CHOAVLDF", "g", "FIBTG", -1.0)]
     for unit, column in (("kJ", "kj_per_g"), ("kcal", "kcal_per_g")):
         factor = energy_factors.set_index("component")[column]
         rows += [("ENERC", unit, name, factor[name]) for name in ("PROCNT", "FAT", "ALC")]

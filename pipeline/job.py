@@ -18,8 +18,10 @@ from pipeline.content import content_key
 from pipeline.policy import Policy, load_policy
 from pipeline.problems import ERROR, NOTE, Problem
 from pipeline.sources import ROOT
-from pipeline.stages import audit_entries, match_words
+from pipeline.stages import audit_entries, match_words, phosphorus
+from pipeline.stages.for_print import for_print
 from pipeline.stages.ingest import Collection, ingest
+from pipeline.stages.judge import conditions_by_variant
 from pipeline.stages.judge_bands import bands
 from pipeline.stages.judge_headroom import with_headroom
 from pipeline.stages.release import InputFile, ReleaseMeta
@@ -37,8 +39,11 @@ LICENCE = {"name": "CC0-1.0", "title": "Figures computed by Potash; see sources 
 RELEASED_AS = {"settled": "lines", "lines": "source_lines"}
 STAGE_TABLES = (
     "recipes", "variants", "lines", "steps", "parsed", "matched", "candidates", "weighed", "cooked", "retentions", "settled",
-    "contributions", "inputs", "two_routes", "shares", "figures", "verdicts", "findings",
+    "contributions", "inputs", "two_routes", "shares", "figures", "verdicts", "findings", "suitability_evidence", "suitability", "allergens",
+    "additives",
 )
+# Tables whose rows cite a source each.
+CITING = ("factors", "values", "inputs", "verdicts", "bands", "suitability_evidence", "additives", "phosphorus_kinds")
 # Tables whose rows may repeat between partitions: the same input serves many recipes.
 SHARED = {"inputs": "input_id"}
 
@@ -101,6 +106,7 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
                                       job.policy, job.reference, tables["lines"], tables["contributions"])
     tables["figures"] = figures
     tables["verdicts"] = with_headroom(tables["verdicts"], tables, combinations(job.reference.components, job.reference.energy_factors))
+    tables |= _kinds_and_print(job, tables)
     tables["bands"] = bands(figures, tables["recipes"], tables["variants"], job.reference.bands)
     tables["worklist"] = worklist(tables["lines"], tables["candidates"], tables["figures"], tables["verdicts"],
                                   job.reference.rule("check_confidence_below"))
@@ -112,11 +118,12 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
     noted = audit_entries.entries(tables["recomputed"], tables["lines"], job.reference)
     tables["findings"] = pd.concat([tables["findings"], noted], ignore_index=True)
     tables["factors"] = evidence.used_factors(job.reference, tables)
-    citing = [tables["factors"], tables["values"], tables["inputs"], tables["verdicts"], tables["bands"]]
+    citing = [tables[name] for name in CITING]
     if job.several:
         tables["disagreements"] = evidence.used_disagreements(job.several.disagreements, tables)
         citing.append(tables["disagreements"])
     tables["decisions"] = evidence.used_decisions(job.mappings, tables, job.several.members if job.several else None)
+    citing += [tables["for_print"][[column]].set_axis(["source_id"], axis=1) for column in ("guidance_source_id", "unit_rule_source_id")]
     tables["sources"] = evidence.used_sources(job.reference, *citing)
     stage_problems = [bundle["problems"] for bundle in bundles if "problems" in bundle]
     found = [one for table in stage_problems for one in problems.from_table(table)]
@@ -124,6 +131,21 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
     tables["problems"] = problems.to_table([
         *ingested.problems, *combined, *_faulty_tables(job, tables["lines"]), *found, *failed, *_unused_decisions(job, tables["parsed"])])
     return tables
+
+
+def _kinds_and_print(job: Job, tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Phosphorus by kind and to protein, and the figures for print: what is said of figures when they stand for good."""
+    lines, reference = tables["lines"], job.reference
+    counted = lines[lines["counted"] & (lines["outcome"] == "accepted")]
+    hung = (tables["contributions"], counted, tables["weighed"], tables["cooked"], tables["recipes"])
+    asked = conditions_by_variant(tables["recipes"], tables["variants"], reference.claims, reference.nutrient_reference_values, job.policy,
+                                  reference.energy_factors)
+    return {
+        "phosphorus_kinds": phosphorus.by_kind(*hung, tables["variants"], tables["inputs"], tables["figures"], job.table.entries,
+                                               reference.phosphorus_kinds, tables["two_routes"]),
+        "phosphorus_to_protein": phosphorus.to_protein(*hung, tables["inputs"], tables["figures"], tables["two_routes"]),
+        "for_print": for_print(tables["figures"], asked, reference.rounding, job.policy.rounding),
+    }
 
 
 def _faulty_tables(job: Job, lines: pd.DataFrame) -> list[Problem]:

@@ -26,7 +26,7 @@ LIMIT_COLUMNS = ("audience", "claim", "component", "basis", "comparator", "limit
 
 # table -> (keys that must be there, keys that may be there)
 KEYS = {
-    "policy": (("name", "adopted_by", "role", "date", "standing"), ()),
+    "policy": (("name", "adopted_by", "role", "date", "standing"), ("rounding",)),
     "assumptions": (("meal_share", "meal_share_source_id", "body_weight_kg", "body_weight_source_id"), ()),
     "course": (("ids", "share", "source_id"), ()),
     "audience": (("id", "name"), ()),
@@ -50,7 +50,7 @@ class Policy:
 
     ``limits`` has the columns ``LIMIT_COLUMNS``, the limit in the component's own unit;
     ``audiences`` id, name; ``daily`` as in the file; ``course_shares`` gives, by course, the
-    part of an upper limit for a main meal that a portion may use.
+    part of an upper limit for a main meal that a portion may use; ``rounding`` names the unit's own rule for print ("": none).
     """
 
     name: str
@@ -62,6 +62,7 @@ class Policy:
     daily: pd.DataFrame
     limits: pd.DataFrame
     course_shares: dict[str, float]
+    rounding: str = ""
 
     @property
     def adopted(self) -> bool:

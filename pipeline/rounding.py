@@ -11,7 +11,7 @@ where that does not suffice. The figure itself is left alone: the unrounded valu
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 
@@ -127,8 +127,20 @@ def printed(component: str, value: float, unit: str, rule: Rule, limit: float | 
     """``value`` (in ``unit``, per whatever it is printed for) as text, by ``rule``.
 
     ``limit`` (in ``unit``) and ``comparator`` (``<``, ``<=``, ``>``, ``>=``; "passes when value comparator limit")
-    are of the claim that the figure stands beside. Raises :class:`InputError` for a component that the rule does not
-    have in this unit, for a value that is unknown or negative, and for a limit without a comparator.
+    are of the claim that the figure stands beside. Raises as :func:`printed_beside`, and :class:`InputError` for a limit
+    without a comparator.
+    """
+    if (limit is None) != (comparator is None) or comparator not in (None, *COMPARATORS):
+        raise InputError(Problem(f"limit {limit}, comparator {comparator!r}", "do not go together",
+                                 f"Give both or neither; the comparators are {' '.join(COMPARATORS)}", "wrong-limit"))
+    return printed_beside(component, value, unit, rule, [] if limit is None else [(comparator, limit)])
+
+
+def printed_beside(component: str, value: float, unit: str, rule: Rule, limits: Iterable[tuple[str, float]]) -> Printed:
+    """``value`` as text, by ``rule``, beside all of ``limits`` (comparator, limit in ``unit``) that it is judged against.
+
+    Raises :class:`InputError` for a component that the rule does not have in this unit, and for a value that is unknown or
+    negative.
     """
     bands = rule.bands.get((component, unit))
     if bands is None:
@@ -138,28 +150,22 @@ def printed(component: str, value: float, unit: str, rule: Rule, limit: float | 
         raise InputError(Problem(f"{component} {value} {unit}", "is no figure that can be printed",
                                  "A withheld figure is not printed; print only figures with status ready", "not-printable"))
     exact = _exact(value)
-    crosses = _crossing(exact, limit, comparator)
+    failed = [(comparator, _exact(limit)) for comparator, limit in limits if not COMPARATORS[comparator](exact, _exact(limit))]
     plain, step = _rounded(exact, bands)
-    if not crosses(plain):
+    crossed = _crossed(plain, failed)
+    if crossed is None:
         return _written(plain, step, exact, bands, rule, unit, "")
     for finer in _finer(step or _lowest_step(bands)):
         shown = _to_step(exact, finer, ROUND_HALF_UP)
-        if not crosses(shown):
-            return _plainly(shown, finer, rule, unit, _said(limit, unit, "shown with more digits"))
-    away = ROUND_CEILING if comparator in ("<", "<=") else ROUND_FLOOR
-    return _plainly(_to_step(exact, finer, away), finer, rule, unit, _said(limit, unit, "rounded away from the limit"))
+        if _crossed(shown, failed) is None:
+            return _plainly(shown, finer, rule, unit, _said(crossed[1], unit, "shown with more digits"))
+    away = ROUND_CEILING if crossed[0] in ("<", "<=") else ROUND_FLOOR
+    return _plainly(_to_step(exact, finer, away), finer, rule, unit, _said(crossed[1], unit, "rounded away from the limit"))
 
 
-def _crossing(exact: Decimal, limit: float | None, comparator: str | None) -> Callable[[Decimal], bool]:
-    """Whether a shown value passes a claim that the figure itself fails."""
-    if (limit is None) != (comparator is None) or comparator not in (None, *COMPARATORS):
-        raise InputError(Problem(f"limit {limit}, comparator {comparator!r}", "do not go together",
-                                 f"Give both or neither; the comparators are {' '.join(COMPARATORS)}", "wrong-limit"))
-    if limit is None:
-        return lambda shown: False
-    passes, bound = COMPARATORS[comparator], _exact(limit)
-    fails = not passes(exact, bound)
-    return lambda shown: fails and passes(shown, bound)
+def _crossed(shown: Decimal, failed: list[tuple[str, Decimal]]) -> tuple[str, Decimal] | None:
+    """The first claim that the figure itself fails and the shown value passes."""
+    return next(((comparator, limit) for comparator, limit in failed if COMPARATORS[comparator](shown, limit)), None)
 
 
 def _band_of(value: Decimal, bands: tuple[Band, ...]) -> Band:
@@ -204,5 +210,5 @@ def _plainly(shown: Decimal, step: Decimal, rule: Rule, unit: str, note: str) ->
     return Printed(f"{shown:.{places}f} {unit}", float(shown), rule.name, note)
 
 
-def _said(limit: float, unit: str, what: str) -> str:
-    return f"{what}: plain rounding would carry it over the limit of {limit:g} {unit} in the claim's favour"
+def _said(limit: Decimal, unit: str, what: str) -> str:
+    return f"{what}: plain rounding would carry it over the limit of {float(limit):g} {unit} in the claim's favour"

@@ -89,7 +89,7 @@ def facts(name: str, tables: dict[str, pd.DataFrame], folder: Path, state: str, 
         "collection": name, "recipes": len(tables["recipes"]), "variants": len(tables["variants"]), **counts(tables),
         "not_used": _not_used(tables["problems"]),
         "warnings": int((tables["problems"]["severity"] == "warning").sum()),
-        "implausible": _implausible(tables["figures"]),
+        "implausible": _implausible(tables["figures"]), "potassium_hazards": _hazards(tables["additives"]),
         "settle_first": _settle_first(tables["worklist"]),
         "in_print": _in_print(tables["findings"], tables["published"]),
         "kept_results": reused, "stage_results": tasks, "release": str(folder), "state": state, "exit_code": status,
@@ -104,6 +104,12 @@ def _not_used(problems: pd.DataFrame) -> list[dict[str, str]]:
 def _implausible(figures: pd.DataFrame) -> list[dict[str, str]]:
     found = figures[figures["reason"].str.startswith("implausible")].drop_duplicates(["recipe_id", "variant_id"])
     return found[["recipe_id", "variant_id", "reason"]].to_dict("records")
+
+
+def _hazards(additives: pd.DataFrame) -> list[dict[str, Any]]:
+    """Lines that name a potassium salt in place of salt, each once however many variants have it."""
+    grave = additives[additives["severity"] == "error"].drop_duplicates(["recipe_id", "through", "what"])
+    return grave[["recipe_id", "variant_id", "line_no", "what", "remedy"]].to_dict("records")
 
 
 def _settle_first(worklist: pd.DataFrame) -> list[dict[str, Any]]:
@@ -134,6 +140,7 @@ def text(told: Mapping[str, Any]) -> str:
     """The summary for a person: counts, what was left out, what to settle first, what is wrong in print, where to look."""
     rows = [f"{told['collection']}: {_many(told['recipes'], 'recipe')}, {_many(told['variants'], 'variant')}"]
     rows += _count_rows(told)
+    rows += [f"{row['recipe_id']}{_variant(row)}, line {row['line_no']}: {row['what']}. {row['remedy']}" for row in told["potassium_hazards"]]
     rows += _not_used_rows(told["not_used"])
     rows += [f"Withheld whole: {row['recipe_id']}{_variant(row)}: {row['reason']}" for row in told["implausible"][:TOP_LINES]]
     rows += _settle_rows(told["settle_first"])

@@ -86,6 +86,24 @@ def judge(
     return tables.checked(tables.Verdicts, verdicts, "judge"), list(dict.fromkeys(problems))
 
 
+def conditions_by_variant(
+    recipes: pd.DataFrame, variants: pd.DataFrame, claims: pd.DataFrame, nutrient_reference_values: pd.DataFrame, policy: Policy,
+    energy_factors: pd.DataFrame,
+) -> dict[tuple[str, str], list[Condition]]:
+    """Every condition, of law and of policy, that a variant's figures are put to (tables as for :func:`judge`)."""
+    regulated = _regulated_claims(claims, nutrient_reference_values, energy_factors)
+    local = [rows.to_dict("records") for _, rows in policy.limits.groupby(["audience", "claim"], sort=True)]
+    facts = recipes.set_index("recipe_id")[["food_form", "course"]].to_dict("index")
+    found = {}
+    for key in zip(variants["recipe_id"], variants["variant_id"]):
+        course = facts[key[0]]["course"].strip().lower()
+        forms = food_forms(facts[key[0]]["food_form"], course)
+        found[key] = [condition for claim in regulated for form, condition in claim.conditions if form in forms]
+        found[key] += [_local_condition(limit, policy.course_shares[course]) for limits in local
+                       if not _not_for_course(policy, limits, course) for limit in limits]
+    return found
+
+
 def _law_first(kind: str) -> int:
     return 0 if kind == REGULATED else 1
 

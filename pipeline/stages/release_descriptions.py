@@ -157,6 +157,45 @@ DESCRIPTIONS: dict[str, str] = {
     "yield_high": "Upper end of the 90 % interval of the yield",
     "yield_id": "The yield factor used",
     "yield_low": "Lower end of the 90 % interval of the yield",
+    "suitability.diet": "The diet: vegetarian or vegan",
+    "suitability.verdict": "does-not-suit, unknown or suits: the gravest answer of its counted lines; a line that is not settled makes it unknown",
+    "suitability.lines": "Numbers of the lines that decide",
+    "suitability.reason": "What decides, line by line; for a dish that suits, what to read on a label, and which optional lines would not suit",
+    "allergens.allergen": "One of the 14 substances of Regulation (EU) No 1169/2011, Annex II",
+    "allergens.status": "contains, may-contain-through (a made-up food, another choice, an optional line), or not-assessed, which does not mean that "
+                        "the dish is free of it",
+    "allergens.lines": "Numbers of the lines that show it",
+    "allergens.reason": "Through which words or entry, line by line; and which lines are not settled yet",
+    "suitability_evidence.subject": "The diet or allergen",
+    "suitability_evidence.answer": "What the line says of it",
+    "suitability_evidence.through": "The food or words that showed it",
+    "suitability_evidence.found_in": "Where they stand: in the line's words, its other choice, its entry's name, its entry's class, or the line as such",
+    "phosphorus_kinds.kind": "Where the phosphorus comes from: plant, animal, additive, either of two, or not told; all: the sum",
+    "phosphorus_kinds.phosphorus_mg": "Phosphorus of this kind; empty if withheld",
+    "phosphorus_kinds.low_mg": "Lower end of the 90 % interval of the phosphorus",
+    "phosphorus_kinds.high_mg": "Upper end of the 90 % interval of the phosphorus",
+    "phosphorus_kinds.absorption_low_fraction": "Lower end of the published range of the fraction that people absorb of this kind",
+    "phosphorus_kinds.absorption_high_fraction": "Upper end of the published range of the fraction that people absorb of this kind",
+    "phosphorus_kinds.absorbed_mg": "Phosphorus times the middle of that range",
+    "phosphorus_kinds.absorbed_low_mg": "Lower end of the 90 % interval of what is absorbed",
+    "phosphorus_kinds.absorbed_high_mg": "Upper end of the 90 % interval of what is absorbed",
+    "phosphorus_kinds.lines": "Numbers of the lines that bring it",
+    "phosphorus_kinds.status": "That of the figure of phosphorus",
+    "phosphorus_kinds.reason": "That of the figure of phosphorus",
+    "phosphorus_to_protein.mg_per_g": "Phosphorus over protein; empty where either is withheld or there is no protein",
+    "phosphorus_to_protein.low_mg_per_g": "Lower end of the 90 % interval",
+    "phosphorus_to_protein.high_mg_per_g": "Upper end of the 90 % interval",
+    "phosphorus_to_protein.status": "The worse of those of the two figures",
+    "additives.additive_id": "The additive, or kind of food that often has it: reference/additives.csv",
+    "additives.element": "What it brings: phosphate, potassium, or both",
+    "additives.severity": "error for a potassium salt in place of salt; warning to read the label; note for small amounts",
+    "additives.through": "The words or E number that showed it",
+    "additives.found_in": "Where they stand: in the line's words, or in its entry's name",
+    "for_print.by_guidance": "The figure as text by the EU guidance on rounding of December 2012; empty where it has no rule for the component",
+    "for_print.by_unit_rule": "The figure as text by the unit's own rule; empty where it has none for the component",
+    "for_print.guidance_source_id": "Source of the guidance's rule",
+    "for_print.unit_rule_source_id": "Source of the unit's own rule",
+    "for_print.note": "What was done so that rounding does not carry the figure over a limit in a claim's favour",
     "two_routes.added_uncertainty": "What the disagreement adds to the standard uncertainty, per 100 g of the raw food",
     "two_routes.agreement": "within: the cooked entry is within the reach of the first route; widened: the interval was widened to reach it; apart: "
                             "the two have no interval in common",
@@ -235,8 +274,9 @@ def unit(table: str, columns: list[str], column: str) -> str:
         return "g/ml"
     if column in _FRACTIONS or column.endswith(("_fraction", "relative_difference")):
         return "1"
-    if column.endswith("_g"):
-        return "g"
+    for ending, symbol in (("_mg_per_g", "mg/g"), ("_mg", "mg"), ("_g", "g")):
+        if f"_{column}".endswith(ending):
+            return symbol
     if column == "minutes":
         return "min"
     if column.startswith("measure_"):

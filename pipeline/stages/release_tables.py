@@ -17,7 +17,16 @@ from pipeline.composition.combine import Disagreements
 from pipeline.composition.recomputed import Recomputed
 from pipeline.problems import COLUMNS as PROBLEM_COLUMNS
 from pipeline.problems import InputError, Problem
+from pipeline.stages.for_print import ForPrint
 from pipeline.stages.judge_bands import Bands
+from pipeline.suitability_form import (
+    AdditiveFlags,
+    AllergenStatements,
+    DietVerdicts,
+    PhosphorusByKind,
+    PhosphorusToProtein,
+    SuitabilityEvidence,
+)
 
 EVIDENCE = "evidence"
 STAGE = "release"
@@ -65,6 +74,23 @@ TABLES: dict[str, Released] = {
     "bands": Released(
         "Low, medium or high by the criteria for front-of-pack labels, in words", "", Bands,
         ("recipe_id", "variant_id", "component"), points_to=(_TO_VARIANT, _TO_SOURCE)),
+    "suitability": Released(
+        "Whether each dish suits a vegetarian or a vegan, and why not", "", DietVerdicts, ("recipe_id", "variant_id", "diet"),
+        points_to=(_TO_VARIANT,)),
+    "allergens": Released(
+        "The 14 allergens: contained, may be contained, or not assessed; never free from", "", AllergenStatements,
+        ("recipe_id", "variant_id", "allergen"), points_to=(_TO_VARIANT,)),
+    "phosphorus_kinds": Released(
+        "Phosphorus by kind (plant, animal, additive), and how much of it is absorbed", "", PhosphorusByKind,
+        ("recipe_id", "variant_id", "basis", "kind"), points_to=(_TO_VARIANT, _TO_SOURCE)),
+    "phosphorus_to_protein": Released(
+        "Phosphorus to protein, mg per g", "", PhosphorusToProtein, ("recipe_id", "variant_id"), points_to=(_TO_VARIANT,)),
+    "additives": Released(
+        "Lines likely to bring phosphate or potassium additives", "", AdditiveFlags, ("line_id", "additive_id"),
+        points_to=(_TO_LINE, _TO_SOURCE)),
+    "for_print": Released(
+        "Ready figures as they may be printed, by the EU guidance and by the unit's own rule", "", ForPrint, ("figure_id",),
+        points_to=((("figure_id",), "figures", ("figure_id",)),)),
     "findings": Released(
         "What the audit noticed, and what to do about it", "", tables.Findings, ("finding_id",)),
     "worklist": Released(
@@ -112,6 +138,9 @@ TABLES: dict[str, Released] = {
     "shares": Released(
         "The largest shares of inputs in the variance of each total", EVIDENCE,
         key=("recipe_id", "variant_id", "component", "unit", "input_id"), points_to=(_TO_VARIANT, _TO_INPUT)),
+    "suitability_evidence": Released(
+        "What each line says of the diets and allergens, through which words", EVIDENCE, SuitabilityEvidence,
+        ("line_id", "subject", "answer", "through", "found_in"), points_to=(_TO_LINE,)),
     "entries": Released("The composition table entries that were used", EVIDENCE, tables.Entries, ("entry_id",)),
     "values": Released(
         "The composition values that were used, per 100 g edible portion", EVIDENCE, tables.Values,
