@@ -2,12 +2,12 @@
 
 A second implementation, in plain Python, that shares no arithmetic with the stages. It
 goes from cause to effect: files, source rows, masses, cooking, lines, contributions,
-inputs, figures, verdicts. Each step rests on what was recomputed before it, not on what
+inputs, figures, verdicts, suitability, additives, phosphorus by kind, figures for print. Each step rests on what was recomputed before it, not on what
 the release says, so that a changed number is reported where it stands and not in
 everything that should follow from it. What cannot be recomputed is the reading of words:
 ``evidence/parsed.csv``, ``matched.csv``, the scores of ``candidates.csv`` and the method,
 chain and minutes of ``cooked.csv`` are taken as they are, and held against what rests on
-them; findings, worklist, problems, steps and recomputed against their Parquet files and hashes alone.
+them (the words that name allergens, diets and additives are read again); other findings, worklist, problems, steps and recomputed against their Parquet files and hashes alone.
 
 Numbers agree when they are the same to ten significant digits, as released tables carry.
 """
@@ -17,7 +17,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline import (
-    verify_amounts, verify_bands, verify_cooking, verify_figures, verify_files, verify_mass, verify_routes, verify_sources, verify_verdicts,
+    verify_additives, verify_amounts, verify_bands, verify_cooking, verify_figures, verify_files, verify_mass, verify_phosphorus, verify_print,
+    verify_routes, verify_sources, verify_suit, verify_verdicts,
 )
 from pipeline.verify_report import Ledger, Report
 
@@ -68,3 +69,7 @@ def _recompute(tables: dict, project: verify_sources.Project, manifest: dict, le
     verify_figures.compare_withheld(tables, ledger)
     verify_verdicts.compare(figures, tables, project, manifest, ledger)
     verify_bands.compare(figures, tables, project, ledger)
+    verify_suit.compare(tables, project, ledger)
+    verify_additives.compare(tables, project, ledger)
+    verify_phosphorus.compare(figures, amounts, uncertainties, tables, project, ledger)
+    verify_print.compare(figures, tables, project, verify_files.policy_of(manifest), ledger)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 
+from pipeline.verify_figures import Figures
 from pipeline.verify_files import Rows, number, path_of, place
 from pipeline.verify_limits import forms_of
 from pipeline.verify_report import Ledger
 from pipeline.verify_sources import Project
-from pipeline.verify_verdicts import EQUAL, Figures, Quantity, quantity_of
+from pipeline.verify_verdicts import EQUAL, Quantity, quantity_of
 
 FILE = "reference/bands.csv"
 WORDS = ("low", "medium", "high")

@@ -44,6 +44,9 @@ class Figure(NamedTuple):
     doubted: bool = False  # for a reason that its interval does not cover
 
 
+Figures = dict[tuple[str, str, str, str, str], Figure]  # by recipe, variant, component, unit, basis
+
+
 class Whole(NamedTuple):
     """One component, or one figure, of one variant: its total, coverage, confidence, and effect per input."""
 
@@ -132,14 +135,20 @@ def _whole(group: list[Amount], uncertainties: dict[str, float]) -> Whole:
         sure = math.fsum(one.amount * one.line.confidence for one in known) / value
     else:
         sure = math.fsum(one.line.mass.edible_g * one.line.confidence for one in group) / edible_g if edible_g > 0 else 0.0
+    effects = effects_of(known, uncertainties)
+    assumed = math.fsum(one.amount for one in known if one.line.assumed)
+    return Whole(value, coverage, sure * coverage, effects, value, assumed)
+
+
+def effects_of(known: list[Amount], uncertainties: dict[str, float]) -> Effects:
+    """How the sum of known amounts changes with one standard uncertainty of each input."""
     effects: Effects = defaultdict(float)
     for one in known:
         _add_mass_effects(effects, one.line, one.amount)
         for input_id, slope in one.slopes.items():
             if input_id in uncertainties:
                 effects[input_id] += slope * uncertainties[input_id]
-    assumed = math.fsum(one.amount for one in known if one.line.assumed)
-    return Whole(value, coverage, sure * coverage, effects, value, assumed)
+    return effects
 
 
 def _add_mass_effects(effects: Effects, line: Line, amount: float) -> None:

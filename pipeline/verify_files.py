@@ -29,14 +29,25 @@ TABLES: dict[str, tuple[str, tuple[str, ...], tuple[str, ...], tuple[str, ...]]]
     "verdicts": ("", (*_VARIANT, "audience", "claim"), ("value", "low", "high", "limit", "margin", "probability"),
                  ("verdict", "component", "unit", "source_id", "basis", "kind", "reason", "comparator")),
     "bands": ("", (*_VARIANT, "component"), ("value", "low", "high", "portion_g", "portion_high"), ("band", "unit", "source_id")),
-    "findings": ("", ("finding_id",), (), (*_VARIANT, "check", "severity", "component")),
+    "suitability": ("", (*_VARIANT, "diet"), (), ("verdict", "lines", "reason")),
+    "allergens": ("", (*_VARIANT, "allergen"), (), ("status", "lines", "reason")),
+    "suitability_evidence": ("evidence", ("line_id", "subject", "answer", "through", "found_in"), (), ("source_id",)),
+    "phosphorus_kinds": ("", (*_VARIANT, "basis", "kind"), (
+        "phosphorus_mg", "low_mg", "high_mg", "absorption_low_fraction", "absorption_high_fraction", "absorbed_mg", "absorbed_low_mg",
+        "absorbed_high_mg"), ("lines", "status", "reason", "source_id")),
+    "phosphorus_to_protein": ("", _VARIANT, ("mg_per_g", "low_mg_per_g", "high_mg_per_g"), ("status", "reason")),
+    "additives": ("", ("line_id", "additive_id"), ("line_no",), (
+        *_VARIANT, "counted", "element", "severity", "through", "found_in", "what", "remedy", "source_id")),
+    "for_print": ("", ("figure_id",), (), (
+        *_VARIANT, "component", "basis", "by_guidance", "guidance_source_id", "by_unit_rule", "unit_rule_source_id", "note")),
+    "findings": ("", ("finding_id",), (), (*_VARIANT, "check", "severity", "component", "line_no", "what", "remedy", "source_id")),
     "problems": ("", ("severity", "code", "stage", "recipe_id", "where", "what", "remedy"), (), ("code", "recipe_id")),
     "withheld": ("", (*_VARIANT, "basis", "reason"), ("figures",), ("components",)),
     "recipes": ("evidence", ("recipe_id",), ("portions", "finished_mass_g"), ("food_form", "course", "source_file")),
     "variants": ("evidence", _VARIANT, ("portions",), ("kind",)),
     "source_lines": ("evidence", ("line_id",), ("line_no",), (*_VARIANT, "text")),
     "parsed": ("evidence", ("line_id",), ("quantity_low", "quantity_high", "each_quantity", "parse_confidence"),
-               ("text", "kind", "unit", "each_unit", "phrase", "state", "optional", "parse_reason")),
+               ("text", "kind", "unit", "each_unit", "phrase", "state", "optional", "alternative", "parse_reason")),
     "matched": ("evidence", ("line_id",), ("match_confidence",),
                 ("table", "entry_id", "entry_name", "match_outcome", "match_reason", "decision_id")),
     "candidates": ("evidence", ("line_id", "rank"), ("probability", "score"), ("entry_id", "entry_name")),
@@ -101,6 +112,11 @@ def read_manifest(folder: Path) -> dict:
         raise InputError(_problem(folder / MANIFEST, f"cannot be read as a manifest ({type(error).__name__}: {error})",
                                   "Take the release from where it was published, or make it again with `potash run`")) from None
     return manifest
+
+
+def policy_of(manifest: dict) -> str:
+    """Where the policy of a release lies; "" when the manifest names none."""
+    return next((row["path"] for row in manifest["inputs"] if row["role"] == "policy"), "")
 
 
 def compare_files(folder: Path, manifest: dict, ledger: Ledger) -> None:

@@ -40,7 +40,7 @@ def _of_line(line: dict[str, str], rules: list[dict[str, str]], held: dict[tuple
     counts = line["counted"] == "true"
     if line["outcome"] != "accepted":
         return "may" if counts else "no"
-    words = _words(line["entry_name"])
+    words = plain_words(line["entry_name"])
     best = (-1, "no")
     for rule in rules:
         asked = rule["words"].split()
@@ -53,7 +53,7 @@ def _of_line(line: dict[str, str], rules: list[dict[str, str]], held: dict[tuple
     return "may" if best[1] == "yes" and not counts else best[1]
 
 
-def _words(name: str) -> list[str]:
+def plain_words(name: str) -> list[str]:
     """The words of a name in lower case, without accents and marks; "&" is a word, and a genitive's s is none."""
     letters = "".join(one for one in unicodedata.normalize("NFKD", name.casefold()) if not unicodedata.combining(one))
     letters = letters.replace("&", " and ").replace("\u2019", "'").replace("'s", "")

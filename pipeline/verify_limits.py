@@ -50,6 +50,11 @@ def conditions_of(tables: dict[str, Rows], project: Project, policy_path: str) -
     return found
 
 
+def rounding_of(project: Project, policy_path: str) -> str:
+    """The unit's own rule of ``reference/rounding.csv`` that the policy names; "" where it names none."""
+    return _policy(project, policy_path)["policy"].get("rounding", "")
+
+
 def forms_of(recipe: dict[str, str]) -> set[str]:
     """The forms of food that rows of reference files may be for."""
     drink = recipe["food_form"] == "liquid" and recipe["course"].strip().lower() in DRINKS

@@ -22,6 +22,7 @@ ROW_BY_ROW = {
     *(f"reference/{name}.csv" for name in (
         "amount_rules", "amount_spread", "claims", "components", "composition_spread", "densities", "edible_portions", "energy_factors",
         "measures", "nutrient_reference_values", "retention", "rules", "sources", "wide_floors", "yields")),
+    *(f"reference/{name}.csv" for name in ("additives", "allergens", "diets", "phosphorus_kinds", "rounding")),
     "mappings/foods.csv", "mappings/methods.csv", "mappings/same_foods.csv",
 }
 KEYS = {
@@ -227,7 +228,7 @@ def _decisions(rows: Rows, project: Project, ledger: Ledger) -> None:
 
 def _cited(tables: dict[str, Rows], ledger: Ledger) -> None:
     """A source that is cited is listed; an id that a line rests on has its decision."""
-    for table in ("factors", "values", "inputs", "verdicts", "disagreements"):
+    for table in ("factors", "values", "inputs", "verdicts", "disagreements", "additives", "phosphorus_kinds"):
         for key, row in tables.get(table, {}).items():
             if row["source_id"] not in tables["sources"]:
                 ledger.differs(CAUSE, path_of(table), key, "source_id", row["source_id"], "a source of the release", path_of("sources"))

@@ -11,13 +11,12 @@ import math
 from typing import NamedTuple
 
 from pipeline import verify_ingredients
-from pipeline.verify_figures import Figure
-from pipeline.verify_files import Rows, number, path_of, place
+from pipeline.verify_figures import Figure, Figures
+from pipeline.verify_files import Rows, number, path_of, place, policy_of
 from pipeline.verify_limits import Condition, conditions_of
 from pipeline.verify_report import Ledger
 from pipeline.verify_sources import Project
 
-Figures = dict[tuple[str, str, str, str, str], Figure]
 FATTY_ACIDS = ("FASAT", "FAMS", "FAPU")
 TRANS = "FATRN"
 # Regulation (EU) No 1169/2011, Annex XIV: fibre gives 8 kJ/g where carbohydrate gives 17. Fibre that no
@@ -54,8 +53,7 @@ class Outcome(NamedTuple):
 
 def compare(figures: Figures, tables: dict[str, Rows], project: Project, manifest: dict, ledger: Ledger) -> None:
     """Judges every variant again and compares verdicts.csv."""
-    policy = next((row["path"] for row in manifest["inputs"] if row["role"] == "policy"), "")
-    claims = conditions_of(tables, project, policy)
+    claims = conditions_of(tables, project, policy_of(manifest))
     figures = figures | verify_ingredients.counted(tables, project, manifest)
     written = tables["verdicts"]
     ledger.keys("verdicts", path_of("verdicts"), written, [" ".join(key) for key in claims], "reference/claims.csv and the policy")
