@@ -28,10 +28,10 @@ Limits = set[tuple[str, float]]
 
 
 class Shown(NamedTuple):
-    """A figure as text; ``spared`` says whether it was kept from crossing a limit."""
+    """A figure as text; ``note`` says how it was kept from crossing a limit."""
 
     text: str
-    spared: bool
+    note: str
     source_id: str
 
 
@@ -64,9 +64,8 @@ def _compare_row(where, row: dict[str, str], key: tuple, told: list[Shown | None
     for column, source, one in (("by_guidance", "guidance_source_id", told[0]), ("by_unit_rule", "unit_rule_source_id", told[1])):
         ledger.same(where, column, row[column], one.text if one else "", path_of("figures"))
         ledger.same(where, source, row[source], one.source_id if one else "", FILE)
-    spared = any(one.spared for one in told if one)
-    if spared != (row["note"] != ""):
-        ledger.differs(*where, "note", row["note"], "why it has more digits" if spared else "", "the limits of its variant")
+    notes = "; ".join(dict.fromkeys(one.note for one in told if one and one.note))
+    ledger.same(where, "note", row["note"], notes, "the limits of its variant")
 
 
 def _limits(claims: dict) -> dict[tuple[str, str, str, str, str], Limits]:
@@ -95,20 +94,21 @@ def _shown(value: float, unit: str, bands: list[dict[str, str]], limits: Limits)
     first = next((one for one in failed if one[0](near, one[2])), None)
     if first is None:
         if not step:
-            return Shown(text_below, False, source_id)
+            return Shown(text_below, "", source_id)
         reached = _step(near, bands)[0]
-        return Shown(_text(near, max(step, reached) if near % max(step, reached) == 0 else step, unit), False, source_id)
+        return Shown(_text(near, max(step, reached) if near % max(step, reached) == 0 else step, unit), "", source_id)
+    why = f"plain rounding would carry it over the limit of {float(first[2]):g} {unit} in the claim's favour"
     start = step or next(Fraction(row["step"]) for row in bands if row["step"] and float(row["step"]))
     tenth = Fraction(10) ** _tens(start)
     finer = tenth / 10 if tenth == start else tenth
     for _ in range(MORE_DIGITS):
         near = _nearest(exact, finer)
         if not any(keeps(near, limit) for keeps, _, limit in failed):
-            return Shown(_text(near, finer, unit), True, source_id)
+            return Shown(_text(near, finer, unit), f"shown with more digits: {why}", source_id)
         finer /= 10
     finer *= 10
     away = math.ceil(exact / finer) if first[1].startswith("<") else math.floor(exact / finer)
-    return Shown(_text(away * finer, finer, unit), True, source_id)
+    return Shown(_text(away * finer, finer, unit), f"rounded away from the limit: {why}", source_id)
 
 
 def _fraction(number: float) -> Fraction:
