@@ -91,9 +91,11 @@ for one in (tables, match, decide):
 @commands.command()
 @click.argument("collection", required=False, type=click.Path(path_type=Path))
 @click.option("--table", default="core", show_default=True, help=TABLE_HELP)
+@click.option("--policy", default=None, type=click.Path(path_type=Path), metavar="FILE",
+              help="The unit's own limits, a TOML file [default: the demo policy of reference/limits/].")
 @click.option("--output", default=None, type=click.Path(path_type=Path), help="Folder for releases [default: output/].")
 @click.option("--json", "as_json", is_flag=True, help="The summary as JSON.")
-def run(collection: Path | None, table: str, output: Path | None, as_json: bool) -> int:
+def run(collection: Path | None, table: str, policy: Path | None, output: Path | None, as_json: bool) -> int:
     """The whole job: COLLECTION (a file or folder; the demo by default) to a release."""
     from pipeline import orchestration
 
@@ -104,7 +106,7 @@ def run(collection: Path | None, table: str, output: Path | None, as_json: bool)
             from pipeline.stages.release_folder import locked
         home = output or ROOT / "output"
         with locked(home):
-            ready = job.prepare_job(collection, table)
+            ready = job.prepare_job(collection, table, policy=policy)
             with summary.progress(flow.plan(ready)) as advance:
                 outcome = flow.run(ready, home, advance)
         facts = summary.facts(ready.collection.name, outcome.tables, outcome.release.folder, outcome.release.state,

@@ -24,7 +24,7 @@ from pipeline.stages.ingest import Collection, ingest
 from pipeline.stages.judge import conditions_by_variant
 from pipeline.stages.judge_bands import bands
 from pipeline.stages.judge_headroom import with_headroom
-from pipeline.stages.release import InputFile, ReleaseMeta
+from pipeline.stages.release import POLICY_COPY, InputFile, ReleaseMeta
 from pipeline.stages.standing import doubted, judged_again
 from pipeline.stages.total_stakes import with_stakes
 from pipeline.stages.worklist import worklist
@@ -49,6 +49,15 @@ SHARED = {"inputs": "input_id"}
 
 
 @dataclass(frozen=True)
+class PolicyFile:
+    """The policy as it lies on the disk: ``path`` from the project, or ``policy/<name>`` where it lies elsewhere."""
+
+    path: str
+    sha256: str
+    content: bytes
+
+
+@dataclass(frozen=True)
 class Job:
     """Everything a run reads, loaded and checked. ``table`` is the one composition table, or several
     combined, which ``several`` then describes; ``loaded`` are they one by one; ``nitrogen`` is what they
@@ -59,18 +68,18 @@ class Job:
     reference: sources.Reference
     mappings: decisions.Mappings
     policy: Policy
-    policy_hash: str
+    policy_file: PolicyFile
     release_id: str
     several: combine.Several | None = None
     nitrogen: pd.DataFrame | None = None
     loaded: tuple[CompositionTable, ...] = ()
 
 
-def prepare_job(collection: Path | None, table: str, root: Path | None = None) -> Job:
+def prepare_job(collection: Path | None, table: str, root: Path | None = None, policy: Path | None = None) -> Job:
     """Loads the collection, the reference files, the mappings, the table and the policy.
 
     ``table`` may name several tables, the preferred one first ("core,usda-sr26").
-    ``root`` is another project folder with ``reference/`` and ``mappings/``.
+    ``root`` is another project folder with ``reference/`` and ``mappings/``; ``policy`` another policy file than the demo's.
     Raises :class:`pipeline.problems.InputError` when one of them cannot be used.
     """
     home = root or ROOT
@@ -80,15 +89,22 @@ def prepare_job(collection: Path | None, table: str, root: Path | None = None) -
     several = combine.combine(loaded, mappings.same_foods, mappings.foods) if len(loaded) > 1 else None
     composition = several.table if several else loaded[0]
     reference = weighing(reference, loaded, mappings, root)
-    policy_path = home / POLICY
-    policy = load_policy(policy_path, reference.components, set(reference.sources["source_id"]))
+    policy_path = policy or home / POLICY
+    limits = load_policy(policy_path, reference.components, set(reference.sources["source_id"]), set(reference.rounding["rule"]))
+    policy_file = _policy_file(policy_path, home)
     read = ingest(collection or home / DEMO, set(reference.components["component"]) | DERIVED)
     policy_hash = sources.file_sha256(policy_path)
-    content = content_key(read.files, reference.hashes, mappings.hashes, composition.hashes, policy_hash,
+    content = content_key(read.files, reference.hashes, mappings.hashes, composition.hashes, policy_file.sha256,
                           version("potash"), sorted((ROOT / "pipeline").rglob("*.py")))
     nitrogen = evidence.nitrogen(loaded, several.members if several else None, root)
-    return Job(read, composition, reference, mappings, policy, policy_hash, f"{_slug(read.name)}-{content[:8]}", several, nitrogen,
+    return Job(read, composition, reference, mappings, limits, policy_file, f"{_slug(read.name)}-{content[:8]}", several, nitrogen,
                tuple(loaded))
+
+
+def _policy_file(path: Path, home: Path) -> PolicyFile:
+    own = path.resolve()
+    named = own.relative_to(home.resolve()).as_posix() if own.is_relative_to(home.resolve()) else f"policy/{path.name}"
+    return PolicyFile(named, sources.file_sha256(path), path.read_bytes())
 
 
 def _slug(name: str) -> str:
@@ -204,7 +220,7 @@ def meta(job: Job, status: int) -> ReleaseMeta:
     files = [InputFile(name, digest, role) for hashes, role in (
         (job.reference.hashes, "reference"), (job.mappings.hashes, "mapping"), (job.table.hashes, "composition table"))
         for name, digest in hashes.items()]
-    files += [InputFile(POLICY, job.policy_hash, "policy")]
+    files += [InputFile(job.policy_file.path, job.policy_file.sha256, "policy")]
     read = job.collection.files
     files += [InputFile(f"collection/{name}", digest, "collection")
               for name, digest in zip(read["source_file"], read["sha256"], strict=True)]
@@ -212,7 +228,8 @@ def meta(job: Job, status: int) -> ReleaseMeta:
     return ReleaseMeta(
         release_id=job.release_id, title=job.collection.name, tool_version=version("potash"), table_name=job.table.name,
         table_version=content_key(job.table.hashes)[:16], inputs=tuple(sorted(files, key=lambda file: file.path)),
-        cautions=job.reference.cautions, sources=cited, exit_status=status, licences=(LICENCE,))
+        cautions=job.reference.cautions, sources=cited, exit_status=status, licences=(LICENCE,),
+        further={POLICY_COPY: job.policy_file.content})
 
 
 def counts(tables: dict[str, pd.DataFrame]) -> dict[str, dict[str, int]]:

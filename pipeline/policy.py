@@ -29,7 +29,7 @@ KEYS = {
     "policy": (("name", "adopted_by", "role", "date", "standing"), ("rounding",)),
     "assumptions": (("meal_share", "meal_share_source_id", "body_weight_kg", "body_weight_source_id"), ()),
     "course": (("ids", "share", "source_id"), ()),
-    "audience": (("id", "name"), ()),
+    "audience": (("id", "name"), ("body_weight_kg",)),
     "daily": (("id", "audience", "component", "comparator", "amount", "unit", "source_id", "note"), ()),
     "limit": (LIMIT_COLUMNS, ("daily",)),
 }
@@ -67,21 +67,24 @@ class Policy:
     @property
     def adopted(self) -> bool:
         """Whether somebody adopted it locally, by name."""
-        return bool(self.adopted_by)
+        return bool(self.adopted_by.strip())
 
     @property
     def caveat(self) -> str:
         """What every verdict under this policy has to say about it."""
         if self.adopted:
             return f"Under {self.name}, adopted by {self.adopted_by} ({self.role}) on {self.date}"
-        return f"Rests on the demo policy '{self.name}', which is not adopted locally"
+        kind = "demo policy" if self.standing == "invented" else "policy"
+        return f"Rests on the {kind} '{self.name}', which is not adopted locally"
 
 
-def load_policy(path: Path, components: pd.DataFrame, source_ids: Collection[str] | None = None) -> Policy:
+def load_policy(
+    path: Path, components: pd.DataFrame, source_ids: Collection[str] | None = None, rounding_rules: Collection[str] | None = None,
+) -> Policy:
     """Read and check a policy file.
 
     ``components`` has the columns component and unit (as ``reference/components.csv``);
-    ``source_ids`` are the sources that exist (None: not checked). Raises
+    ``source_ids`` are the sources that exist, ``rounding_rules`` the rules for print (None: not checked). Raises
     :class:`InputError` naming the file and key of everything that is wrong.
     """
     content = _read(path)
@@ -89,11 +92,11 @@ def load_policy(path: Path, components: pd.DataFrame, source_ids: Collection[str
     if problems:
         raise InputError(problems)
     own_units = components.groupby("component", sort=False)["unit"].agg(list).to_dict()
-    problems = [*_policy_problems(path, content["policy"]), *_course_problems(path, content["course"]),
+    problems = [*_policy_problems(path, content["policy"], rounding_rules), *_course_problems(path, content["course"]),
                 *_reference_problems(path, content, own_units, source_ids)]
     if problems:
         raise InputError(problems)
-    limits = pd.DataFrame([_in_own_unit(row, own_units) for row in content["limit"]], columns=list(LIMIT_COLUMNS))
+    limits = pd.DataFrame([_in_own_unit(_with_weight(row, content), own_units) for row in content["limit"]], columns=list(LIMIT_COLUMNS))
     problems = [*_ordering_problems(path, limits), *_derivation_problems(path, content)]
     if problems:
         raise InputError(problems)
@@ -185,11 +188,18 @@ def _date(value) -> str:
     return value if isinstance(value, str) else value.isoformat()
 
 
-def _policy_problems(path: Path, head: dict) -> list[Problem]:
+def _policy_problems(path: Path, head: dict, rounding_rules: Collection[str] | None) -> list[Problem]:
     problems = []
     if head["standing"] not in STANDINGS:
         problems.append(_wrong(path, "policy: standing", f"is {head['standing']!r}", f"Use one of: {', '.join(STANDINGS)}"))
-    if head["adopted_by"] and not head["role"]:
+    if head["adopted_by"].strip() and head["standing"] == "invented":
+        problems.append(_wrong(path, "policy: standing", "is 'invented' although the policy is adopted",
+                               "Nobody adopts invented limits: put the unit's own in and say what they rest on, or empty adopted_by"))
+    named = head.get("rounding", "")
+    if named and rounding_rules is not None and named not in rounding_rules:
+        problems.append(_wrong(path, "policy: rounding", f"{named!r} is no rule of reference/rounding.csv",
+                               f"Use one of: {', '.join(sorted(set(rounding_rules)))}; or leave the key out"))
+    if head["adopted_by"].strip() and not head["role"].strip():
         problems.append(_wrong(path, "policy: role", "is empty although the policy is adopted", "Say in which role it was adopted"))
     try:
         date.fromisoformat(_date(head["date"]))
@@ -245,6 +255,21 @@ def _fitting_units(component: str, own_units: dict) -> list[str]:
     return [*dict.fromkeys([*own, *masses]), *(["mmol"] if component in MOLAR_MASS else [])]
 
 
+def _with_weight(row: dict, content: dict) -> dict:
+    """A limit that comes from a figure per kilogram says in its note for which body weight."""
+    day = next((day for day in content["daily"] if day["id"] == row.get("daily")), None)
+    if day is None or not day["unit"].endswith(PER_KG):
+        return row
+    weight = _body_weight_kg(row["audience"], content)
+    return {**row, "note": "; ".join(part for part in (row["note"], f"for a body weight of {weight:g} kg") if part)}
+
+
+def _body_weight_kg(audience: str, content: dict) -> float:
+    """That of the audience where it has one of its own, else the policy's."""
+    own = next((row.get("body_weight_kg") for row in content["audience"] if row["id"] == audience), None)
+    return own or content["assumptions"]["body_weight_kg"]
+
+
 def _in_own_unit(row: dict, own_units: dict) -> dict:
     """A limit in the first unit of its component; a note keeps what was stated."""
     own = row["unit"] if row["unit"] in own_units[row["component"]] else own_units[row["component"]][0]
@@ -274,7 +299,7 @@ def _ordering_problems(path: Path, limits: pd.DataFrame) -> list[Problem]:
 
 def _derivation_problems(path: Path, content: dict) -> list[Problem]:
     """A limit that names a daily figure has to follow from it: day x meal share (x body weight)."""
-    daily, assumed = {row["id"]: row for row in content["daily"]}, content["assumptions"]
+    daily = {row["id"]: row for row in content["daily"]}
     problems = []
     for place, row in _rows(content, "limit"):
         if not row.get("daily"):
@@ -284,11 +309,13 @@ def _derivation_problems(path: Path, content: dict) -> list[Problem]:
             problems.append(_wrong(path, f"{place}: daily", f"{row['daily']!r} is no daily figure of this audience, component and comparator",
                                    "Name the id of a [[daily]] table that fits"))
             continue
-        expected, unit = _meal(day, row["unit"], assumed)
+        assumed = content["assumptions"]
+        expected, unit = _meal(day, row["unit"], assumed["meal_share"], _body_weight_kg(row["audience"], content))
         stated = in_mg(row["component"], row["limit"], row["unit"]) if unit == "mg" else row["limit"]
         if abs(stated / expected - 1) > DERIVED_WITHIN:
+            own = expected / in_mg(row["component"], 1.0, row["unit"]) if unit == "mg" else expected
             problems.append(_wrong(path, f"{place}: limit", f"{row['limit']} {row['unit']} does not follow from daily {row['daily']!r}, which gives "
-                                   f"{expected:.0f} {unit} a meal", "Correct the limit, the daily figure or the assumptions"))
+                                   f"{own:.3g} {row['unit']} a meal", "Correct the limit, the daily figure or the assumptions"))
     return problems
 
 
@@ -297,10 +324,10 @@ def _two_energies(day: dict, row: dict) -> bool:
     return row["unit"] != day["unit"].removesuffix(PER_KG) and row["unit"] in ENERGY_UNITS
 
 
-def _meal(day: dict, wanted: str, assumed: dict) -> tuple[float, str]:
+def _meal(day: dict, wanted: str, meal_share: float, body_weight_kg: float) -> tuple[float, str]:
     """A meal's part of a daily figure: in mg, or in ``wanted`` where that is no unit of mass."""
     unit = day["unit"].removesuffix(PER_KG)
-    share = assumed["meal_share"] * (assumed["body_weight_kg"] if unit != day["unit"] else 1.0)
+    share = meal_share * (body_weight_kg if unit != day["unit"] else 1.0)
     if wanted in ENERGY_UNITS:
         return day["amount"] * share, wanted
     return in_mg(day["component"], day["amount"], unit) * share, "mg"

@@ -23,6 +23,7 @@ from pipeline.job import POLICY
 from pipeline.policy import Policy, load_policy
 from pipeline.problems import InputError, Problem, from_table
 from pipeline.root import ROOT
+from pipeline.stages.release import POLICY_COPY
 from pipeline.stages.standing import doubted, judged_again
 
 # Tables of a release under another name than the stages know them by.
@@ -96,7 +97,8 @@ def swap(release: Path, table_a: str, table_b: str, root: Path | None = None) ->
     """
     home = root or ROOT
     reference, mappings = sources.load(home), decisions.load(home)
-    policy = load_policy(home / POLICY, reference.components, set(reference.sources["source_id"]))
+    kept = release / POLICY_COPY
+    policy = load_policy(kept if kept.is_file() else home / POLICY, reference.components, set(reference.sources["source_id"]))
     loaded = {name: _loaded(name, reference, home) for name in (table_a, table_b)}
     one, other = loaded[table_a], loaded[table_b]
     order_a, order_b = orders(made_on(release), table_a, table_b)

@@ -36,7 +36,7 @@ def verify(release_folder: Path, root: Path) -> Report:
     ledger = Ledger()
     verify_files.compare_files(folder, manifest, ledger)
     tables = verify_files.read_tables(folder, ledger)
-    project = verify_sources.Project(Path(root), manifest["composition_table"]["name"])
+    project = verify_sources.Project(Path(root), manifest["composition_table"]["name"], folder)
     verify_sources.compare_inputs(manifest, project, ledger)
     not_needed = verify_files.WITH_SEVERAL_TABLES if len(project.table.split(",")) == 1 else set()
     missing = sorted(verify_files.TABLES.keys() - tables.keys() - not_needed)

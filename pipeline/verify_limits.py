@@ -83,9 +83,9 @@ def _regulated(project: Project) -> dict[str, tuple[list[tuple[str, Condition]],
 
 def _policy(project: Project, path: str) -> dict:
     try:
-        return tomllib.loads((project.root / path).read_text(encoding="utf-8"))
+        return tomllib.loads(project.policy(path).read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
-        raise InputError(Problem(str(project.root / path), f"cannot be read as the policy of the release ({error})",
+        raise InputError(Problem(str(project.policy(path)), f"cannot be read as the policy of the release ({error})",
                                  "Restore it from version control: verdicts are verified against it", "missing-file", stage="verify")) from None
 
 

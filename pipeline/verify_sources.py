@@ -32,15 +32,16 @@ KEYS = {
     "components": ("component", "unit"), "sources": ("source_id",), "nutrient_reference_values": ("component",),
 }
 TABLE_CHECKS = "reference/table_checks.csv"  # what the check of a table found with it is not found again here
+POLICY_COPY = "evidence/policy.toml"
 DECISION_FILES = ("foods", "methods", "same_foods")
 
 
 class Project:
     """``reference/``, ``mappings/`` and the composition tables as rows of text, read when asked for.
-    ``table`` names the composition table, or several with commas between them."""
+    ``table`` names the composition table, or several with commas between them; ``release`` is the folder that is verified."""
 
-    def __init__(self, root: Path, table: str):
-        self.root, self.table = root, table
+    def __init__(self, root: Path, table: str, release: Path | None = None):
+        self.root, self.table, self._release = root, table, release
         self._read: dict[str, Rows] = {}
         self._lists: dict[str, list[dict[str, str]]] = {}
         self._tables: Tables | None = None
@@ -54,6 +55,11 @@ class Project:
             for row in self.tables.measures():
                 rows.setdefault(row["measure_id"], row)
         return rows
+
+    def policy(self, path: str) -> Path:
+        """The policy of the release: in the project or, where a unit keeps its own elsewhere, the copy in the release."""
+        own = self.root / path
+        return own if own.is_file() or self._release is None else self._release / POLICY_COPY
 
     @property
     def tables(self) -> Tables:
@@ -105,7 +111,7 @@ def compare_inputs(manifest: dict, project: Project, ledger: Ledger) -> None:
         if row["role"] == "collection" and not _is_the_file(demo.get(row["path"]), row["sha256"]):
             elsewhere += 1
             continue
-        path = demo.get(row["path"], project.root / row["path"])
+        path = project.policy(row["path"]) if row["role"] == "policy" else demo.get(row["path"], project.root / row["path"])
         if not path.is_file():
             ledger.differs("files", row["path"], "", "", "in the manifest", "not in the project", "the project")
         elif not _is_the_file(path, row["sha256"]):

@@ -75,6 +75,60 @@ def test_each_fault_is_named(tmp_path, pattern, replacement, said):
     assert re.search(said, broken(tmp_path, pattern, replacement))
 
 
+ADOPTED = (("adopted_by = \"\"", "adopted_by = \"R. Nephew\""), ("role = \"\"", "role = \"lead renal dietitian\""),
+           ('standing = "invented"', 'standing = "common-practice"'))
+
+
+def written(tmp_path, *changes):
+    """The demo policy with these texts replaced, as a file."""
+    text = DEMO_POLICY.read_text(encoding="utf-8")
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    path = tmp_path / "unit.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("old, new", [
+    ('audience = "haemodialysis"\nclaim', 'audience = "dialysis"\nclaim'),  # unknown audience
+    ('limit = 600\nunit = "mg"\nsource_id = "tern-bay"', 'limit = 600\nunit = "mg"'),  # no source
+    ('unit = "mg"\nsource_id = "tern-bay"', 'unit = "mg"\nsource_id = ""'), ('limit = 600\nunit = "mg"', 'limit = 600\nunit = "ml"'),
+    ("limit = 600", "limit = -600"), ("limit = 600", "limit = 0"), ('comparator = "<="\nlimit = 600', 'comparator = "under"\nlimit = 600'),
+    ("body_weight_kg = 70", "body_weight_kg = -70"), ('basis = "portion"', 'basis = "day"'), ("limit = 766", "limit = 776.0e1"),
+    ('rounding = "tern-bay"', 'rounding = "to the nearest ten"'), ('id = "ckd-not-on-dialysis"', 'id = "ckd-not-on-dialysis"\nbody_weight_kg = "70 kg"')])
+def test_one_fault_gives_one_clear_error(tmp_path, old, new):
+    with pytest.raises(InputError) as error:
+        load_policy(written(tmp_path, (old, new)), COMPONENTS, SOURCES, {"eu-2012", "tern-bay"})
+    assert len(error.value.problems) == 1, str(error.value)
+    problem = error.value.problems[0]
+    assert "unit.toml: " in problem.where and problem.what and problem.remedy
+
+
+def test_who_adopted_it_is_said_and_an_invented_policy_is_not_adopted(tmp_path):
+    adopted = load_policy(written(tmp_path, *ADOPTED), COMPONENTS, SOURCES)
+    assert adopted.caveat == "Under Tern Bay demo policy, adopted by R. Nephew (lead renal dietitian) on 2026-11-25"
+    assert load_policy(written(tmp_path), COMPONENTS, SOURCES).caveat.startswith("Rests on the demo policy")
+    own = load_policy(written(tmp_path, ADOPTED[2]), COMPONENTS, SOURCES)
+    assert own.caveat == "Rests on the policy 'Tern Bay demo policy', which is not adopted locally"
+    blank = load_policy(written(tmp_path, ('adopted_by = ""', 'adopted_by = "  "')), COMPONENTS, SOURCES)
+    assert not blank.adopted
+    with pytest.raises(InputError, match="is 'invented' although the policy is adopted"):
+        load_policy(written(tmp_path, *ADOPTED[:2]), COMPONENTS, SOURCES)
+
+
+def test_an_audience_may_have_a_body_weight_of_its_own(tmp_path):
+    # 1.0 g of protein per kg at 60 kg, a third of it: 20 g.
+    own = ('id = "haemodialysis"', 'id = "haemodialysis"\nbody_weight_kg = 60')
+    path = written(tmp_path, own, ("limit = 23.3", "limit = 20"))
+    limits = load_policy(path, COMPONENTS, SOURCES).limits.set_index(["audience", "component"])
+    assert limits.at[("haemodialysis", "PROCNT"), "limit"] == 20 and "for a body weight of 60 kg" in limits.at[("haemodialysis", "PROCNT"), "note"]
+    assert "for a body weight of 70 kg" in limits.at[("peritoneal-dialysis", "PROCNT"), "note"]
+    assert "body weight" not in limits.at[("haemodialysis", "K"), "note"]
+    with pytest.raises(InputError, match="gives 20 g a meal"):
+        load_policy(written(tmp_path, own), COMPONENTS, SOURCES)
+
+
 def test_a_lower_limit_above_the_upper(tmp_path):
     row = '[[limit]]\naudience = "haemodialysis"\nclaim = "low-potassium"\ncomponent = "K"\nbasis = "portion"\ncomparator = ">="\n' \
           'limit = {}\nunit = "g"\nsource_id = "tern-bay"\nnote = ""\n'

@@ -205,6 +205,7 @@ def _judge_local(index, key, policy: Policy, local_claims: list, course: str, fa
         scaled = share < 1 and outcome.condition.basis == "portion"
         notes = [f"the limit is {conditions.plain(100 * share)} % of a main meal's, for a {course}"] if scaled else []
         notes += _in_millimoles(outcome.condition)
+        notes += [limit["note"] for limit in limits if limit["note"] and _local_condition(limit, share) == outcome.condition]
         rows.append(_row(key, named, outcome, probability, headroom, [*notes, policy.caveat]))
     return rows
 

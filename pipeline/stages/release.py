@@ -32,6 +32,8 @@ from pipeline.stages.release_tables import STAGE, TABLES, arranged
 
 MANIFEST = "manifest.json"
 LATEST = "latest"
+# The policy that the verdicts rest on, as it was.
+POLICY_COPY = "evidence/policy.toml"
 RELEASE_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,79}")
 # The libraries on which a number, or a byte of a file, may depend.
 LIBRARIES = ("numpy", "pandas", "pyarrow", "great-expectations", "matplotlib", "pillow")
@@ -54,7 +56,7 @@ class ReleaseMeta:
 
     ``release_id`` follows from the content (lower case, digits, hyphens). ``cautions``
     and ``sources`` have the columns of the reference files of those names. ``licences``
-    are those of the release itself. ``created`` is the moment of writing if empty.
+    are those of the release itself. ``created`` is the moment of writing if empty; ``further`` are files to carry along, by path.
     """
 
     release_id: str
@@ -68,6 +70,7 @@ class ReleaseMeta:
     exit_status: int = 0
     licences: tuple[Mapping[str, str], ...] = ()
     created: str = ""
+    further: Mapping[str, bytes] = field(default_factory=dict, hash=False)
 
 
 @dataclass(frozen=True)
@@ -104,7 +107,7 @@ def release(
         package = datapackage(
             frames, written, meta.release_id, meta.title, cautions, meta.sources, [dict(one) for one in meta.licences])
         contents = {
-            **drawn,
+            **drawn, **meta.further,
             "datapackage.json": as_json(package),
             "checks.json": passed.as_json(),
             "checks.html": report_page(passed, frames, meta.title, meta.release_id, cautions).encode(),
