@@ -330,7 +330,8 @@ class Verdicts(Table):
     of the condition that decides. ``margin`` is the headroom from the near end of the
     interval to the limit, as a fraction of the limit; negative when it does not hold.
     ``probability`` (``judge_probability``) is null where it cannot be told; ``headroom`` and
-    ``decisive`` (``judge_headroom``) are words, empty where there is nothing to say."""
+    ``decisive`` (``judge_headroom``) are words, empty where there is nothing to say. ``status`` is the worst of the
+    figures that the verdict rests on, "" where it rests on none: what holds on a figure to check waits for a person."""
 
     recipe_id: Series[str] = text_field(str_matches=RECIPE_ID)
     variant_id: Series[str] = text_field(str_matches=RECIPE_ID)
@@ -352,6 +353,7 @@ class Verdicts(Table):
     headroom: Series[str] = text_field()
     decisive: Series[str] = text_field()
     comparator: Series[str] = text_field(isin=("", "<=", "<", ">=", ">"))
+    status: Series[str] = text_field(isin=("", *STATUSES))
 
 
 class Findings(Table):

@@ -27,7 +27,7 @@ TABLES: dict[str, tuple[str, tuple[str, ...], tuple[str, ...], tuple[str, ...]]]
               (*_VARIANT, "text", "unit", "phrase", "state", "optional", "table", "entry_id", "entry_name", "outcome", "method",
                "reason", "counted")),
     "verdicts": ("", (*_VARIANT, "audience", "claim"), ("value", "low", "high", "limit", "margin", "probability"),
-                 ("verdict", "component", "unit", "source_id", "basis", "kind", "reason", "comparator")),
+                 ("verdict", "component", "unit", "source_id", "basis", "kind", "reason", "comparator", "status")),
     "bands": ("", (*_VARIANT, "component"), ("value", "low", "high", "portion_g", "portion_high"), ("band", "unit", "source_id")),
     "suitability": ("", (*_VARIANT, "diet"), (), ("verdict", "lines", "reason")),
     "allergens": ("", (*_VARIANT, "allergen"), (), ("status", "lines", "reason")),

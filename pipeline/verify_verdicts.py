@@ -40,6 +40,7 @@ class Quantity(NamedTuple):
     ceiling: float = math.nan
     known: bool = False
     doubted: bool = False
+    to_check: bool = False
 
 
 class Outcome(NamedTuple):
@@ -77,7 +78,7 @@ def _compare_row(where, row: dict, outcomes: list[Outcome], source_id: str, ledg
     origin = path_of("figures")
     texts = {"verdict": outcome.verdict if outcome else "not-assessable", "component": condition.component if condition else "",
              "unit": condition.unit if condition else "", "basis": condition.basis if condition else "",
-             "comparator": condition.comparator if condition else "",
+             "comparator": condition.comparator if condition else "", "status": _status(outcomes, outcome) if outcome else "",
              "source_id": condition.source_id if condition else source_id}
     for column, expected in texts.items():
         ledger.same(where, column, row[column], expected, origin if column == "verdict" else "claim and policy")
@@ -116,7 +117,8 @@ def _amount(figures: Figures, variant: tuple[str, str], expression: str, basis: 
     if not all(part.known for part in parts):
         return Quantity()
     total = Quantity(*(math.fsum(ends) if all(map(math.isfinite, ends)) else math.inf
-                       for ends in zip(*(part[:5] for part in parts), strict=True)), known=True, doubted=any(part.doubted for part in parts))
+                       for ends in zip(*(part[:5] for part in parts), strict=True)), known=True, doubted=any(part.doubted for part in parts),
+                     to_check=any(part.to_check for part in parts))
     if not without_trans:
         return total
     # trans fatty acids are part of the fat, which bounds the sum
@@ -134,7 +136,7 @@ def quantity_of(figure: Figure | None, component: str) -> Quantity:
     if figure.coverage < WHOLE:
         ceiling = math.inf
         floor *= IF_ALL_FIBRE if component == "ENERC" else 1.0
-    return Quantity(figure.value, figure.low, figure.high, floor, ceiling, True, figure.doubted)
+    return Quantity(figure.value, figure.low, figure.high, floor, ceiling, True, figure.doubted, figure.status == "check")
 
 
 def _over(above: float, below: float) -> float:
@@ -149,7 +151,7 @@ def _ratio(amount: Quantity, energy: Quantity, factor: float) -> Quantity:
         return Quantity()
     return Quantity(factor * amount.value / energy.value, _over(factor * amount.low, energy.high), _over(factor * amount.high, energy.low),
                     _over(factor * amount.floor, energy.ceiling), _over(factor * amount.ceiling, energy.floor), True,
-                    amount.doubted or energy.doubted)
+                    amount.doubted or energy.doubted, amount.to_check or energy.to_check)
 
 
 def _of_fatty_acids(part: Quantity, rest: Quantity, fat: Quantity) -> Quantity:
@@ -163,7 +165,7 @@ def _of_fatty_acids(part: Quantity, rest: Quantity, fat: Quantity) -> Quantity:
     value = 100 * part.value / (part.value + rest.value)
     return Quantity(value, min(value, _over(100 * part.low, fat.high)), most(part.high, rest.low),
                     min(100.0, _over(100 * part.floor, fat.ceiling)), most(part.ceiling, rest.floor), True,
-                    part.doubted or rest.doubted or fat.doubted)
+                    part.doubted or rest.doubted or fat.doubted, part.to_check or rest.to_check or fat.to_check)
 
 
 # ---------------------------------------------------------------- judgement
@@ -185,12 +187,24 @@ def _within(end: float, condition: Condition) -> bool:
     return end < condition.limit if condition.comparator.startswith("<") else end > condition.limit
 
 
-def _all_of(outcomes: list[Outcome]) -> Outcome:
-    """Every condition must hold, of those that share a letter one; the one that decides."""
+def _status(outcomes: list[Outcome], decides: Outcome) -> str:
+    """The worst status of the figures behind a verdict: all that had to hold, or the one that decides."""
+    behind = [one.quantity for one in (_needed(outcomes) if decides.verdict == "holds" else [decides])]
+    return "withheld" if not all(one.known for one in behind) else "check" if any(one.to_check for one in behind) else "ready"
+
+
+def _needed(outcomes: list[Outcome]) -> list[Outcome]:
+    """Of conditions that share a letter the one that is nearest to holding, and all others."""
     needed = []
     for same in _alternatives(outcomes):
         best = min(ORDER_ANY.index(one.verdict) for one in same)
         needed.append(max((one for one in same if ORDER_ANY.index(one.verdict) == best), key=_headroom))
+    return needed
+
+
+def _all_of(outcomes: list[Outcome]) -> Outcome:
+    """Every condition must hold, of those that share a letter one; the one that decides."""
+    needed = _needed(outcomes)
     worst = min(ORDER_ALL.index(one.verdict) for one in needed)
     return min((one for one in needed if ORDER_ALL.index(one.verdict) == worst), key=_headroom)
 

@@ -153,7 +153,8 @@ def _verdicts(rows: dict[str, list[dict]], recipe: str, potassium_mg: float, uns
         "low": None if unsettled else potassium_mg * 0.8, "high": None if unsettled else potassium_mg * 1.3,
         "limit": potassium_mg * 2, "unit": "mg", "margin": None if unsettled else 0.35, "source_id": "tern-bay",
         "basis": "portion", "kind": "local-limit", "reason": "line 1 is unsettled" if unsettled else "",
-        "probability": None if unsettled else 0.95, "headroom": "", "decisive": "", "comparator": "<="})
+        "probability": None if unsettled else 0.95, "headroom": "", "decisive": "", "comparator": "<=",
+        "status": "withheld" if unsettled else "ready"})
 
 
 def _key(recipe: str, number: int) -> dict:

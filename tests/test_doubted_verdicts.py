@@ -22,8 +22,23 @@ def test_a_doubt_outside_the_interval_turns_holds_into_uncertain(reason):
     assert reason in conditions.explain(outcome(LIMIT, 200, 300, "check", reason))
 
 
-def test_a_wide_interval_is_a_doubt_that_the_interval_covers():
-    assert outcome(LIMIT, 100, 500, "check", "wide interval").verdict == "holds"
+def test_a_wide_interval_is_a_doubt_that_the_interval_covers_and_the_status_says_that_a_person_looks_first():
+    found = outcome(LIMIT, 100, 500, "check", "wide interval")
+    assert found.verdict == "holds" and conditions.standing([found], found) == "check"
+    sure = outcome(LIMIT, 200, 300, "ready", "")
+    assert conditions.standing([sure], sure) == "ready"
+    # Both have to hold, so both count; where one fails, that one alone.
+    assert conditions.standing([sure, found], conditions.all_of([sure, found])) == "check"
+    broken = outcome(LIMIT, 700, 900, "ready", "")
+    assert conditions.standing([broken, found], conditions.all_of([broken, found])) == "ready"
+    held = outcome(LIMIT, 700, 900, "withheld", "waits")
+    assert conditions.standing([held], held) == "withheld"
+
+
+@pytest.mark.parametrize("reason", ["low confidence", "the audit doubts it: additive", "wide interval; portions read from a vague text"])
+def test_a_doubted_figure_says_so_in_the_first_words(reason):
+    told = conditions.explain(outcome(LIMIT, 200, 300, "check", reason))
+    assert "the figure is doubted, so that it cannot be told whether this keeps the limit" in told
 
 
 def test_a_doubt_never_saves_a_limit_that_is_broken():

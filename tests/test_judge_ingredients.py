@@ -98,4 +98,4 @@ def test_what_is_no_food_brings_nothing_and_every_substance_is_asked_for():
     claims = reference_file("claims")
     assert set(ADDED["substance"]) == set(claims.loc[claims["basis"] == "ingredients", "component"])
     assert set(ADDED["brings"]) == set(judge_ingredients.CAUTION) and not ADDED.duplicated(["substance", "words"]).any()
-    assert list(tables.columns(tables.Verdicts))[-4:] == ["probability", "headroom", "decisive", "comparator"]
+    assert list(tables.columns(tables.Verdicts))[-5:] == ["probability", "headroom", "decisive", "comparator", "status"]

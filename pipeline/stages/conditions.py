@@ -67,6 +67,7 @@ class Quantity:
     missing: str = ""
     notes: tuple[str, ...] = ()
     doubted: bool = False
+    to_check: bool = False
 
 
 @dataclass(frozen=True)
@@ -159,7 +160,7 @@ def _figure(index: Index, recipe_id: str, variant_id: str, component: str, basis
     if found.status == "check":
         notes.append(f"{component} is still to be checked: {found.reason}")
     return replace(named, value=found.value, low=found.low, high=found.high, floor=floor, ceiling=ceiling, notes=tuple(notes),
-                   doubted=is_doubted(found))
+                   doubted=is_doubted(found), to_check=found.status == "check")
 
 
 def is_doubted(figure: Figure) -> bool:
@@ -173,7 +174,7 @@ def _sum(parts: list[Quantity], expression: str, basis: str, unit: str) -> Quant
         return Quantity(expression, basis, unit, missing=missing)
     ends = {name: sum(getattr(part, name) for part in parts) for name in ("value", "low", "high", "floor", "ceiling")}
     return Quantity(expression, basis, unit, **ends, notes=tuple(note for part in parts for note in part.notes),
-                    doubted=any(part.doubted for part in parts))
+                    doubted=any(part.doubted for part in parts), to_check=any(part.to_check for part in parts))
 
 
 def _ratio(amount: Quantity, energy: Quantity, factor: float, condition: Condition) -> Quantity:
@@ -188,6 +189,7 @@ def _ratio(amount: Quantity, energy: Quantity, factor: float, condition: Conditi
         low=_over(factor * amount.low, energy.high), high=_over(factor * amount.high, energy.low),
         floor=_over(factor * amount.floor, energy.ceiling), ceiling=_over(factor * amount.ceiling, energy.floor),
         notes=(*amount.notes, *energy.notes), doubted=amount.doubted or energy.doubted,
+        to_check=amount.to_check or energy.to_check,
     )
 
 
@@ -217,6 +219,7 @@ def _share_of_fatty_acids(index: Index, recipe_id: str, variant_id: str, conditi
         low=min(value, _over(100 * part.low, fat.high)), high=_share(part.high, rest.low),
         floor=min(100.0, _over(100 * part.floor, fat.ceiling)), ceiling=_share(part.ceiling, rest.floor),
         notes=(*part.notes, *rest.notes, *fat.notes), doubted=part.doubted or rest.doubted or fat.doubted,
+        to_check=part.to_check or rest.to_check or fat.to_check,
     )
 
 
@@ -227,7 +230,8 @@ def _share(part: float, rest: float) -> float:
 def judge_condition(condition: Condition, found: Quantity) -> Outcome:
     """``holds`` when all that is possible lies within the limit, ``fails`` when none of it does.
 
-    A figure that somebody doubts for a reason outside its interval never ``holds``.
+    A figure that somebody doubts for a reason outside its interval never ``holds``. A wide interval is no such reason: it is judged
+    as it is, so that a dish with more sodium, whose figure may be surer, never gets a better verdict for it.
 
     ``margin`` = headroom from the near end of the interval to the limit over the limit;
     null where that end is unknown.
@@ -265,6 +269,15 @@ def all_of(outcomes: list[Outcome]) -> Outcome:
     raise ValueError("no conditions to judge")
 
 
+def standing(outcomes: list[Outcome], decides: Outcome) -> str:
+    """The worst status of the figures that a verdict rests on: of every condition that had to hold where the claim holds, else
+    of the one that decides."""
+    rests_on = [_one_of(group) for group in needed(outcomes)] if decides.verdict == HOLDS else [decides]
+    if any(outcome.quantity.missing for outcome in rests_on):
+        return "withheld"
+    return "check" if any(outcome.quantity.to_check for outcome in rests_on) else "ready"
+
+
 def needed(outcomes: list[Outcome]) -> list[list[Outcome]]:
     """Groups of outcomes of which one must hold each: those without a letter alone, those that share one together."""
     letters = dict.fromkeys(outcome.condition.any_of for outcome in outcomes if outcome.condition.any_of)
@@ -292,6 +305,8 @@ def explain(outcome: Outcome) -> str:
         return f"{found.missing} (limit: {limit})"
     judged = {HOLDS: "the whole interval keeps", FAILS: "the whole interval breaks",
               UNCERTAIN: "it cannot be told whether this keeps"}[outcome.verdict]
+    if outcome.verdict == UNCERTAIN and outcome.margin > 0:
+        judged = "the figure is doubted, so that it cannot be told whether this keeps"
     high = "any amount" if math.isinf(found.high) else plain(found.high)
     shown = f"{found.component} {plain(found.value)} {found.unit} (90 % interval {plain(found.low)} to {high})"
     return "; ".join(dict.fromkeys((f"{shown}: {judged} the limit, {limit}", *found.notes)))

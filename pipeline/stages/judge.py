@@ -183,11 +183,11 @@ def _regulated_verdict(index, key, claim: _Claim, forms: set[str], factors: dict
     if not applying:
         only = ", ".join(dict.fromkeys(form for form, _ in claim.conditions))
         return _blank_row(key, named, claim.source_id, f"The law sets this claim's conditions for {only} foods only")
-    outcome, probability, headroom = _decide(index, key, applying, factors)
+    outcome, *told = _decide(index, key, applying, factors)
     notes = [brought[condition.component] for condition in applying if condition.component in brought]
     if "liquid" in forms and outcome.condition.basis == "100g":
         notes.append(LIQUID_NOTE)
-    return _row(key, named, outcome, probability, headroom, notes)
+    return _row(key, named, outcome, *told, notes)
 
 
 # ---------------------------------------------------------------- local limits
@@ -201,12 +201,12 @@ def _judge_local(index, key, policy: Policy, local_claims: list, course: str, fa
             rows.append(_blank_row(key, named, limits[0]["source_id"], f"{cannot}; {policy.caveat}"))
             continue
         share = policy.course_shares[course]
-        outcome, probability, headroom = _decide(index, key, [_local_condition(limit, share) for limit in limits], factors)
+        outcome, *told = _decide(index, key, [_local_condition(limit, share) for limit in limits], factors)
         scaled = share < 1 and outcome.condition.basis == "portion"
         notes = [f"the limit is {conditions.plain(100 * share)} % of a main meal's, for a {course}"] if scaled else []
         notes += _in_millimoles(outcome.condition)
         notes += [limit["note"] for limit in limits if limit["note"] and _local_condition(limit, share) == outcome.condition]
-        rows.append(_row(key, named, outcome, probability, headroom, [*notes, policy.caveat]))
+        rows.append(_row(key, named, outcome, *told, [*notes, policy.caveat]))
     return rows
 
 
@@ -235,15 +235,16 @@ def _local_condition(limit: dict, share: float) -> Condition:
 
 # ---------------------------------------------------------------- rows
 
-def _decide(index, key, applying: list[Condition], factors: dict) -> tuple[Outcome, float, str]:
-    """The condition that decides, the probability that all of them are true, and what is said of headroom here."""
+def _decide(index, key, applying: list[Condition], factors: dict) -> tuple[Outcome, float, str, str]:
+    """The condition that decides, the probability that all of them are true, what is said of headroom here, and the status of the
+    figures behind it."""
     outcomes = [conditions.judge_condition(condition, conditions.quantity(index, *key, condition, factors)) for condition in applying]
     decides = conditions.all_of(outcomes)
     headroom = SEVERAL_CONDITIONS if len(outcomes) > 1 and decides.verdict != conditions.NOT_ASSESSABLE else ""
-    return decides, judge_probability.of_claim(outcomes, decides.verdict), headroom
+    return decides, judge_probability.of_claim(outcomes, decides.verdict), headroom, conditions.standing(outcomes, decides)
 
 
-def _row(key, named: dict, outcome: Outcome, probability: float, headroom: str, notes: list[str]) -> dict:
+def _row(key, named: dict, outcome: Outcome, probability: float, headroom: str, status: str, notes: list[str]) -> dict:
     condition, found = outcome.condition, outcome.quantity
     return {
         "recipe_id": key[0], "variant_id": key[1], **named, "verdict": outcome.verdict,
@@ -251,7 +252,7 @@ def _row(key, named: dict, outcome: Outcome, probability: float, headroom: str, 
         "high": found.high if math.isfinite(found.high) else math.nan,
         "limit": condition.limit, "unit": condition.unit, "margin": outcome.margin, "source_id": condition.source_id,
         "basis": condition.basis, "reason": "; ".join([conditions.explain(outcome), *notes]), "probability": probability,
-        "headroom": headroom, "decisive": "", "comparator": condition.comparator,
+        "headroom": headroom, "decisive": "", "comparator": condition.comparator, "status": status,
     }
 
 
@@ -259,4 +260,4 @@ def _blank_row(key, named: dict, source_id: str, reason: str) -> dict:
     numbers = dict.fromkeys(("value", "low", "high", "limit", "margin", "probability"), math.nan)
     return {"recipe_id": key[0], "variant_id": key[1], **named, "verdict": conditions.NOT_ASSESSABLE,
             "component": "", **numbers, "unit": "", "source_id": source_id, "basis": "", "reason": reason,
-            "headroom": "", "decisive": "", "comparator": ""}
+            "headroom": "", "decisive": "", "comparator": "", "status": ""}

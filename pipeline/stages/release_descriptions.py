@@ -245,6 +245,8 @@ DESCRIPTIONS: dict[str, str] = {
     "it is not given. First order: run a changed recipe again",
     "verdicts.kind": "A regulated nutrition claim, or a limit of local policy",
     "verdicts.probability": "Probability that the claim is true; 0.95 stands for at least 0.95; empty where it cannot be told",
+    "verdicts.status": "The worst status of the figures behind the verdict: print a claim only where it holds and this is ready; empty where no "
+                       "figure is asked",
     "verdicts.reason": "Why the verdict is what it is",
     "withheld.reason": "Why the figures are withheld",
 }
