@@ -130,7 +130,8 @@ def test_the_last_digit_of_a_figure_is_enough(copied, seed):
 
 
 def test_a_changed_status_and_verdict_are_found(copied):
-    for table, column, old, new in (("figures", "status", "check", "ready"), ("verdicts", "verdict", "fails", "holds")):
+    for table, column, old, new in (("figures", "status", "check", "ready"), ("verdicts", "verdict", "fails", "holds"),
+                                    ("verdicts", "status", "check", "ready")):
         path = copied / f"{table}.csv"
         header, *rows = tampering.read(path)
         row = next(row for row in rows if row[header.index(column)] == old)
@@ -139,7 +140,7 @@ def test_a_changed_status_and_verdict_are_found(copied):
         tampering.follow_in_parquet(path)
     tampering.follow_in_manifest(copied)
     found = {(one.file, one.column) for one in verify(copied, ROOT).disagreements}
-    assert {("figures.csv", "status"), ("verdicts.csv", "verdict")} <= found
+    assert {("figures.csv", "status"), ("verdicts.csv", "verdict"), ("verdicts.csv", "status")} <= found
 
 
 def test_a_figure_that_should_be_withheld_is_found(copied):
