@@ -168,10 +168,14 @@ def readme(title: str, frames: dict[str, pd.DataFrame], has_plots: bool = False)
 figures      Nutrient figures with 90 % intervals. Use rows with status ready; check means a person must look first.
 lines        Every ingredient line, the food it was matched to, its mass, and its one outcome with the reason.
 verdicts     Every claim and limit, for every audience, with the margin. A verdict that is uncertain does not hold.
+suitability  Vegetarian and vegan, with the reason. allergens: contained, perhaps contained, or not assessed; never free from.
+additives    Lines likely to bring phosphates or potassium salts. phosphorus_kinds: from plants, animals and additives.
+for_print    Ready figures as text, rounded so that no claim is passed by rounding. Copy from here.
 findings     What the audit noticed. worklist: the lines to settle, best first. problems: what went wrong in the run.
 withheld     Which figures are withheld, and why. A withheld figure is empty; empty is never zero.
 evidence/    What every figure rests on, table by table:
              {evidence}
+             policy.toml is the policy that the verdicts rest on, as it was.
 {PLOTS if has_plots else ""}CAUTIONS.txt Read this before you show a figure to anybody, and print it beside the figures.
 checks.html  The checks that this release passed, to read or print; checks.json is the same for machines.
 manifest.json and datapackage.json: the SHA-256 of every file in and out; the meaning, type and unit of every column.
