@@ -24,6 +24,7 @@ NAMED_BY: dict[str, tuple[str, ...]] = {
     "recipes": ("recipe_id",),
     "inputs": ("input_id",),
     "verdicts": ("recipe_id", "variant_id", "audience", "claim"),
+    "for_print": ("figure_id",),
     "worklist": ("recipe_id", "variant_id", "line_no"),
     "variants": ("recipe_id", "variant_id"),
 }
@@ -136,6 +137,7 @@ def rules(components: Iterable[str]) -> list[Rule]:
         _true("verdicts", "figure", "Every verdict shows the value of the figure that it judges", "component", "value"),
         Rule("verdicts-source", "verdicts", "Every verdict names the source of its limit",
              "ExpectColumnValueLengthsToBeBetween", {"column": "source_id", "min_value": 1}, ("source_id",)),
+        _true("for_print", "ready", "Only ready figures are for print", "figure_id"),
         _true("worklist", "ranked", "The worklist is numbered from 1 without a gap", "rank"),
         _true("worklist", "known", "Every line of the worklist is in the table of lines", "text"),
         _between("variants", "portions", 0.000001, 1000, "Every variant makes more than 0 and up to 1000 portions"),
@@ -194,6 +196,8 @@ def prepared(tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
         "lines": _line_flags(frames),
         "contributions": _contribution_flags(frames),
         "verdicts": _verdict_flags(frames),
+        "for_print": {"ready": frames["for_print"]["figure_id"].isin(
+            frames["figures"].loc[frames["figures"]["status"] == "ready", "figure_id"])},
         "worklist": _worklist_flags(frames),
     }
     return {name: frame.assign(**_columns(flags.get(name, {}))) for name, frame in frames.items()}

@@ -103,6 +103,11 @@ def _recipe(rows: dict[str, list[dict]], recipe: str, lines: int, summed: tuple,
                 "composition_input": f"composition:core:00001:{name}", "match_input": "", "retention_input": ""})
     _figures(rows, recipe, totals, {name: unit for name, unit, _ in summed}, mass, unsettled)
     _verdicts(rows, recipe, totals["K"] / PORTIONS, unsettled)
+    if not unsettled:
+        rows["for_print"].append({
+            "figure_id": f"{recipe}/base/K-mg/portion", "recipe_id": recipe, "variant_id": "base", "component": "K", "basis": "portion",
+            "by_guidance": f"{totals['K'] / PORTIONS:.3g} mg", "guidance_source_id": "eu-1169-2011", "by_unit_rule": "", "unit_rule_source_id": "",
+            "note": ""})
     if unsettled:
         rows["worklist"].append({
             "rank": len(rows["worklist"]) + 1, "recipe_id": recipe, "variant_id": "base", "line_no": 1, "text": _words(1), "reason": "unmatched",

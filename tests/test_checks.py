@@ -141,6 +141,8 @@ BROKEN: dict[str, Callable[[Tables, str], None]] = {
     "verdicts-margin": _put("verdicts", "margin", -0.01),
     "verdicts-figure": _put("verdicts", "value", None, times=1.00001),
     "verdicts-source": _put("verdicts", "source_id", ""),
+    "for-print-ready": _several(_put("figures", "status", "check", "component == 'K' and basis == 'portion'"),
+                                _put("figures", "reason", "a person looks first", "component == 'K' and basis == 'portion'")),
     "worklist-known": _put("worklist", "text", "1 large swede"),  # withheld
     "variants-portions-range": _again("variants", variant_id="none", portions=0.0),
     "worklist-ranked": _put("worklist", "rank", 1000),  # withheld; last, because it is the end of the numbering
