@@ -140,7 +140,7 @@ def text(told: Mapping[str, Any]) -> str:
     """The summary for a person: counts, what was left out, what to settle first, what is wrong in print, where to look."""
     rows = [f"{told['collection']}: {_many(told['recipes'], 'recipe')}, {_many(told['variants'], 'variant')}"]
     rows += _count_rows(told)
-    rows += [f"{row['recipe_id']}{_variant(row)}, line {row['line_no']}: {row['what']}. {row['remedy']}" for row in told["potassium_hazards"]]
+    rows += _hazard_rows(told["potassium_hazards"])
     rows += _not_used_rows(told["not_used"])
     rows += [f"Withheld whole: {row['recipe_id']}{_variant(row)}: {row['reason']}" for row in told["implausible"][:TOP_LINES]]
     rows += _settle_rows(told["settle_first"])
@@ -180,6 +180,11 @@ def _not_used_rows(rows: list[dict[str, str]]) -> list[str]:
     shown = [f"  {row['where']}: {row['what']}. {row['remedy']}" for row in rows[:TOP_LINES]]
     more = len(rows) - len(shown)
     return ["Could not be used:", *shown, *([f"  and {more} more in problems.csv"] if more else [])]
+
+
+def _hazard_rows(rows: list[dict[str, Any]]) -> list[str]:
+    shown = [f"{row['what']} ({row['recipe_id']}{_variant(row)}, line {row['line_no']}). {row['remedy']}" for row in rows[:TOP_LINES]]
+    return [*shown, *([f"and {len(rows) - TOP_LINES} more potassium hazards in additives.csv"] if len(rows) > TOP_LINES else [])]
 
 
 def _settle_rows(rows: list[dict[str, Any]]) -> list[str]:

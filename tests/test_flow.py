@@ -73,7 +73,7 @@ def test_in_a_pipe_one_plain_line_per_finished_stage(capsys):
 def told(**changes) -> dict:
     zero = {"ready": 0, "check": 0, "withheld": 0}
     return {"collection": "A club", "recipes": 1, "variants": 2, "figures": {**zero, "ready": 1234}, "lines": {"accepted": 7},
-            "verdicts": {"holds": 3}, "not_used": [], "warnings": 0, "implausible": [], "settle_first": [],
+            "verdicts": {"holds": 3}, "not_used": [], "warnings": 0, "implausible": [], "potassium_hazards": [], "settle_first": [],
             "in_print": {"differ": 0, "recipes": 0, "not_confirmed": 0, "claims": 0, "worst": []}, "kept_results": 0,
             "stage_results": 7, "release": "output/a-club-1", "state": "written", "exit_code": 0, **changes}
 
@@ -96,6 +96,19 @@ def test_the_summary_names_what_to_do():
     assert "soup (with-cod): Leaflet gives K 210 mg; today's figure is 480 mg" in text
     assert "a.yaml, line 4: has no portions. Write portions:" in text and "and 2 more in problems.csv" in text
     assert not re.search(r"no-quantity|not_used|None", text) and max(map(len, text.splitlines())) < 160
+
+
+def test_a_potassium_salt_stands_right_behind_the_counts_once_for_all_variants():
+    flag = {"severity": "error", "recipe_id": "soup", "line_no": 3, "through": "lo salt", "remedy": "Name another salt",
+            "what": 'POTASSIUM HAZARD: "1 tsp lo salt" names potassium salt substitute'}
+    flags = pd.DataFrame([{**flag, "variant_id": variant} for variant in ("base", "with-cod")]
+                         + [{**flag, "variant_id": "base", "severity": "warning", "what": "cola"}])
+    found = summary._hazards(flags)
+    assert len(found) == 1
+    rows = summary.text(told(potassium_hazards=found)).splitlines()
+    assert rows[4] == 'POTASSIUM HAZARD: "1 tsp lo salt" names potassium salt substitute (soup, line 3). Name another salt'
+    many = summary.text(told(potassium_hazards=found * 8))
+    assert many.count("POTASSIUM HAZARD") == 5 and "and 3 more potassium hazards in additives.csv" in many
 
 
 def test_every_reason_code_has_words():
