@@ -7,7 +7,7 @@ Both hold exactly in double precision, in this order, so that the row alone lets
 recompute them. ``quantity`` counts the measure that ``measure_id`` names, which is a
 row of reference/measures.csv, a unit of the registry ("unit:uk_tablespoon"), or a row
 of reference/amount_rules.csv ("rule:salt-to-taste"): "2 x 400 g tins" is 800 of
-"unit:gram".
+"unit:gram", and a large one of which only a medium one is known is 1.45 of that.
 
 A line that no rule and no row can weigh stays empty, with the reason why. Nothing is
 guessed: an assumption that was made is written in ``assumption``.
@@ -26,7 +26,7 @@ from pipeline import lineage, tables, units
 from pipeline.problems import ERROR, Problem
 from pipeline.stages import weigh_edible, weigh_words
 from pipeline.stages.weigh_density import find_density, of_like_food
-from pipeline.stages.weigh_lookup import Books, Density, Edible, Measure, find_edible, find_measure, find_rule, open_books
+from pipeline.stages.weigh_lookup import Books, Density, Edible, Measure, Spread, find_edible, find_measure, find_rule, open_books
 from pipeline.stages.weigh_names import Food
 
 # Why a line has no mass: closed. "not-food" and "unreadable" lines have nothing to weigh.
@@ -119,13 +119,13 @@ def _weighed(line: Line, books: Books) -> dict:
     if line.kind != "food":
         raise CannotWeigh("unreadable" if line.kind == "unreadable" else "not-food")
     amount = _amount(line, books)
-    quantity = (amount.low + amount.high) / 2
-    if quantity <= 0:
+    if amount.high <= 0:
         raise CannotWeigh("absurd-quantity")
     density = _density(line, amount.measure, books)
     if density and of_like_food(line.food, density):
         amount = amount._replace(spread="like-density", assumption=(*amount.assumption, f"lies in the spoon or cup as {density.name} does"))
-    relative_low, relative_high = books.spread.get(amount.spread, (1.0, 1.0))  # "exact" has no row
+    spread = books.spread.get(amount.spread, Spread())  # "exact" has no row
+    quantity = (amount.low + amount.high) / 2 * spread.middle
     mass_g = quantity * amount.measure.middle
     if density:
         mass_g = mass_g * density.middle
@@ -135,7 +135,7 @@ def _weighed(line: Line, books: Books) -> dict:
     measure, other_note = _over_both(amount, edible)
     notes = dict.fromkeys(note for note in (*amount.assumption, other_note, edible_note) if note)
     return {
-        "quantity": quantity, "quantity_low": amount.low * relative_low, "quantity_high": amount.high * relative_high,
+        "quantity": quantity, "quantity_low": amount.low * spread.low, "quantity_high": amount.high * spread.high,
         "measure_id": measure.measure_id, "measure_value": measure.middle,
         "measure_low": measure.low, "measure_high": measure.high, "measure_unit": measure.unit,
         "density_id": density.density_id if density else "",
