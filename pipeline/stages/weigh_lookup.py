@@ -239,6 +239,7 @@ def find_measure(
     an imported table goes first is said at the head of this module. None when no row answers.
     """
     kitchen = f"{units_system} " if units_system in KITCHENS else ""
+    measure = weigh_sizes.slice_of(measure, preparation)
     curated = _nearest(books, food, measure, size, preparation, scopes, basis, kitchen, imported=False)
     of_table = _nearest(books, food, measure, size, preparation, scopes, basis, kitchen, imported=True)
     if curated is None or of_table is None:

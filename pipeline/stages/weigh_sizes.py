@@ -22,15 +22,22 @@ NEAREST = {
 NEAREST_OF_TABLE = {**NEAREST, "small": ("small", "medium", "", "large", "baby"), "large": ("large", "medium", "", "small", "baby")}
 # A slice of which the thickness is said, where only a slice is known.
 THICKNESS = {"thin slice": "thin", "thick slice": "thick"}
+THICK = frozenset(THICKNESS.values())
 STEPS = frozenset(f"{asked}-from-{known}" for asked in SIZES for known in SIZES if asked != known) | {
-    f"{asked}-from-{USUAL}" for asked in THICKNESS.values()}
+    f"{asked}-from-{USUAL}" for asked in THICK}
+
+
+def slice_of(measure: str, preparation: str) -> str:
+    """A slice with the thickness that is said behind the food: "1 slice of onion, thin"."""
+    said = THICK.intersection(preparation.casefold().replace(",", " ").replace(";", " ").split()) if measure == "slice" else ()
+    return f"{min(said)} slice" if len(said) == 1 else measure
 
 
 def step(known: str, size: str, measure: str, imported: bool) -> str:
     """The kind of row that leads from the size of a row (``known``) to the ``size`` asked for; "" where none is needed."""
     if size == BABY and measure != "piece":
         return ""  # a bag of baby spinach is no baby bag
-    if imported or size in THICKNESS.values():
+    if imported or size in THICK:
         kind = f"{size or USUAL}-from-{known or USUAL}"
     elif measure == "piece":
         kind = f"{size or USUAL}-from-{known}"
