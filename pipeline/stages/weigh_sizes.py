@@ -57,7 +57,7 @@ def note(known: str, size: str, kind: str, sized: bool) -> str:
 
 def of_age(rows: list, scope: str, name: str, food: Food, size: str) -> list:
     """The rows of a baby vegetable where one was asked for, and of a grown one where not."""
-    baby = size == BABY or BABY in food.phrase.split()
-    if BABY in (name if scope == "name" else food.entry_name.casefold()).replace(",", " ").split():
+    young = BABY in food.entry_name.casefold().replace(",", " ").split()
+    if (young and scope == "entry") or (scope == "name" and BABY in name.split(" ")):
         return rows
-    return [row for row in rows if (row.size == BABY) == baby]
+    return [row for row in rows if (row.size == BABY) == (young or size == BABY or BABY in food.phrase.split())]
