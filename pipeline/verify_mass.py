@@ -180,7 +180,8 @@ def _spreads(row: dict, parsed: dict, project: Project):
     """Low, middle and high of what a written number may stand for. It stands for more or less than itself only in the step from
     the size of the measure's row to the size (or thickness of a slice) that the line asks for."""
     known = project.reference("measures").get(row["measure_id"].split("+")[0], {}).get("size", "") or "usual"
-    steps = {f"{asked}-from-{known}" for asked in (parsed["size"] or "usual", parsed["unit"].split(" ")[0])}
+    asked = {parsed["size"] or "usual", *parsed["unit"].split(" "), *parsed["preparation"].split(" ")} | ({"extra"} if parsed["size"] == "large" else set())
+    steps = {f"{one}-from-{known}" for one in asked}
     yield 1.0, 1.0, 1.0
     for kind, one in project.reference("amount_spread").items():
         low, middle, high = (number(one[f"relative_{end}"]) for end in ("low", "middle", "high"))

@@ -24,7 +24,7 @@ import pandas as pd
 
 from pipeline import lineage, tables, units
 from pipeline.problems import ERROR, Problem
-from pipeline.stages import weigh_edible, weigh_words
+from pipeline.stages import weigh_edible, weigh_sizes, weigh_words
 from pipeline.stages.weigh_density import find_density, of_like_food
 from pipeline.stages.weigh_lookup import Books, Density, Edible, Measure, Spread, find_edible, find_measure, find_rule, open_books
 from pipeline.stages.weigh_names import Food
@@ -238,6 +238,7 @@ def _counted(line: Line, low: float, high: float, unit: str, notes, books: Books
     if found is None:
         raise CannotWeigh("no-measure" if line.food.entry_id else "no-entry")
     measure, size_note, other, doubt = found
+    doubt = doubt or weigh_sizes.beyond(measure.size, line.size, line.text)
     vague = measure.scope in ("class", "any") or unit in VAGUE
     vague_note = f"{unit or 'piece'} taken as {measure.middle:g} {measure.unit} ({measure.low:g}-{measure.high:g})" if vague else ""
     size_note = size_note if line.size or unit not in VAGUE else ""

@@ -3,11 +3,13 @@
 A step from the size that is known to the one that was asked for is a row of ``reference/amount_spread.csv``:
 by "large-from-medium" one large one is so many medium ones, and no better known than that. ``usual`` is a row that
 does not say of which size it is. A curated row of a piece without a size is made to reach over every size, and
-needs no step; one of a leaf, a slice or a handful is of the usual one. An imported table's row without a size is of
+needs no step, nor does one of a head; one of a leaf, a slice or a handful is of the usual one. An imported table's row without a size is of
 one that nobody named. A baby vegetable is no small one: no step leads to it or from it.
 """
 
 from __future__ import annotations
+
+import re
 
 from pipeline.stages.weigh_names import Food
 
@@ -20,11 +22,19 @@ NEAREST = {
     "": ("", "medium", "large", "small", "baby"),
 }
 NEAREST_OF_TABLE = {**NEAREST, "small": ("small", "medium", "", "large", "baby"), "large": ("large", "medium", "", "small", "baby")}
+WHOLE = frozenset({"piece", "head", "ear"})
 # A slice of which the thickness is said, where only a slice is known.
 THICKNESS = {"thin slice": "thin", "thick slice": "thick"}
 THICK = frozenset(THICKNESS.values())
+EXTRA = "extra-from-large"
+_EXTRA_LARGE = re.compile(r"\b(?:(?:extra|very|really)[ -]large|x-?large|jumbo|huge|enormous)\b", re.I)
 STEPS = frozenset(f"{asked}-from-{known}" for asked in SIZES for known in SIZES if asked != known) | {
-    f"{asked}-from-{USUAL}" for asked in THICK}
+    f"{asked}-from-{USUAL}" for asked in THICK} | {EXTRA}
+
+
+def beyond(known: str, size: str, text: str) -> str:
+    """The step to an extra large one, which reading calls large too; "" where the line asks for none."""
+    return EXTRA if known == size == "large" and _EXTRA_LARGE.search(text) else ""
 
 
 def slice_of(measure: str, preparation: str) -> str:
@@ -39,7 +49,7 @@ def step(known: str, size: str, measure: str, imported: bool) -> str:
         return ""  # a bag of baby spinach is no baby bag
     if imported or size in THICK:
         kind = f"{size or USUAL}-from-{known or USUAL}"
-    elif measure == "piece":
+    elif measure in WHOLE:
         kind = f"{size or USUAL}-from-{known}"
     else:
         kind = f"{size or 'medium'}-from-{known or USUAL}".replace("medium-from-usual", "")
