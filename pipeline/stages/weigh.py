@@ -32,6 +32,9 @@ from pipeline.stages.weigh_names import Food
 # Why a line has no mass: closed. "not-food" and "unreadable" lines have nothing to weigh.
 REASONS = ("", "no-quantity", "no-measure", "no-density", "no-entry", "absurd-quantity", "not-food", "unreadable")
 
+# Reasons of a line under review whose likeliest entry says at least of what class the food is: of several cheddars it is one.
+LIKELY = frozenset({"close-call", "much-at-stake", "not-sure"})
+
 # Number-free wording that stands for exactly one: "a pinch of", "handful of", "knob of".
 ONE_OF = frozenset({
     "pinch", "dash", "drop", "splash", "drizzle", "glug", "squeeze", "knob", "handful", "dollop", "sprinkle", "grind",
@@ -90,7 +93,8 @@ def weigh(parsed, matched, lines, recipes, variants, entries, measures, edible_p
     ``parsed``, ``matched``, ``lines``, ``recipes``, ``variants`` and ``entries`` are
     tables of the models of the same name; the last five are the files of ``reference/``.
     An entry counts only where its match was accepted; other lines are weighed by their
-    own words as far as those go. Returns the table :class:`pipeline.tables.Weighed` in
+    own words as far as those go, and by the class and state of the likeliest entry where only
+    the choice of the entry is open. Returns the table :class:`pipeline.tables.Weighed` in
     the order of ``parsed``, and problems: absurd quantities, unusable reference rows.
     """
     books, problems = open_books(measures, edible_portions, densities, amount_spread, amount_rules)
@@ -291,15 +295,20 @@ def _rule_amount(line: Line, books: Books) -> Amount:
 
 def _join(parsed, matched, lines, recipes, variants, entries) -> pd.DataFrame:
     """One row per parsed line with its match, recipe, portions and entry."""
-    frame = parsed.merge(matched[["line_id", "entry_id", "match_outcome"]], on="line_id", how="left")
+    frame = parsed.merge(matched[["line_id", "entry_id", "match_outcome", "match_reason"]], on="line_id", how="left")
     frame = frame.merge(
         lines[["line_id", "recipe_id", "variant_id", "line_no", "source_file", "source_line"]], on="line_id", how="left")
     frame = frame.merge(recipes[["recipe_id", "units_system"]], on="recipe_id", how="left")
     frame = frame.merge(variants[["recipe_id", "variant_id", "portions"]], on=["recipe_id", "variant_id"], how="left")
-    frame["entry_id"] = frame["entry_id"].where(frame["match_outcome"] == "accepted", "").fillna("")
+    accepted = frame["match_outcome"] == "accepted"
+    likely = (frame["match_outcome"] == "review") & frame["match_reason"].isin(LIKELY)
+    frame["entry_id"] = frame["entry_id"].where(accepted | likely, "").fillna("")
     known = entries[["entry_id", "name", "common_names", "state", "cooking_class", "refuse_fraction", "refuse_description"]]
     known = known.rename(columns={"name": "entry_name", "state": "entry_state"})
-    return frame.merge(known, on="entry_id", how="left")
+    frame = frame.merge(known, on="entry_id", how="left")
+    frame.loc[~accepted, ["entry_id", "entry_name", "common_names", "refuse_description"]] = ""
+    frame.loc[~accepted, "refuse_fraction"] = np.nan
+    return frame
 
 
 def _lines(frame: pd.DataFrame) -> list[Line]:
