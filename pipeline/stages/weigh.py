@@ -33,7 +33,7 @@ from pipeline.stages.weigh_names import Food
 REASONS = ("", "no-quantity", "no-measure", "no-density", "no-entry", "absurd-quantity", "not-food", "unreadable")
 
 # Reasons of a line under review whose likeliest entry says at least of what class the food is: of several cheddars it is one.
-LIKELY = frozenset({"close-call", "much-at-stake", "not-sure"})
+LIKELY = frozenset({"close-call", "cooked-otherwise", "level-differs", "much-at-stake", "not-sure", "words-left-over"})
 
 # Number-free wording that stands for exactly one: "a pinch of", "handful of", "knob of".
 ONE_OF = frozenset({
