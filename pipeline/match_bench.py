@@ -99,7 +99,7 @@ class Bench:
         lines = listed(parsed["text"].tolist(), "")
         recipes = pd.DataFrame({"recipe_id": [RECIPE], "units_system": [SYSTEM]})
         variants = pd.DataFrame({"recipe_id": [RECIPE], "variant_id": [VARIANT], "portions": [PORTIONS]})
-        meant = pd.DataFrame({"line_id": parsed["line_id"], "entry_id": entry_ids, "match_outcome": "accepted"})
+        meant = pd.DataFrame({"line_id": parsed["line_id"], "entry_id": entry_ids, "match_outcome": "accepted", "match_reason": "matched"})
         weighed, _ = weigh_stage.weigh(parsed, meant, lines, recipes, variants, self.table.entries, known.measures, known.edible_portions,
                                        known.densities, known.amount_spread, known.amount_rules)
         return weighed[["line_id", "mass_g", "edible_g", "weigh_reason"]]

@@ -32,7 +32,7 @@ FILES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "densities": (
         ("density_id", "scope", "scope_key", "source_id", "source_row"), ("density_g_per_ml", "low", "high")),
     "amount_spread": (
-        ("spread_id", "kind", "source_id", "source_row", "note"), ("relative_low", "relative_high")),
+        ("spread_id", "kind", "source_id", "source_row", "note"), ("relative_low", "relative_middle", "relative_high")),
     "amount_rules": (
         ("rule_id", "amount_rule", "class", "unit", "per", "source_id", "note"), ("low", "middle", "high")),
     "yields": (

@@ -163,23 +163,30 @@ def _quantity(where, row: dict, parsed: dict, tables: dict[str, Rows], project: 
             ledger.number(where, column, row[column], times, f"reference/amount_rules.csv {row['measure_id'][5:]} and {path_of('variants')}")
         return times, times, times
     origin = f"{path_of('parsed')} {where[2]}"
-    best: tuple[float, float, float] | None = None
-    for low, high in _written(row, parsed, project):
-        middle = (low + high) / 2
-        if best is None or abs(middle - number(row["quantity"])) < abs(best[0] - number(row["quantity"])):
-            best = (middle, low, high)
-    middle, low, high = best
-    ledger.number(where, "quantity", row["quantity"], middle, origin)
-    spreads = [(number(one["relative_low"]), number(one["relative_high"])) for one in project.reference("amount_spread").values()]
-    pairs = [(low * below, high * above) for below, above in [(1.0, 1.0), *spreads]]
-    written = (number(row["quantity_low"]), number(row["quantity_high"]))
-    fitting = [pair for pair in pairs if is_written(row["quantity_low"], pair[0]) and is_written(row["quantity_high"], pair[1])]
+    meant = [((low + high) / 2 * middle, low * below, high * above)
+             for low, high in _written(row, parsed, project) for below, middle, above in _spreads(row, parsed, project)]
+    columns = ("quantity", "quantity_low", "quantity_high")
+    fitting = [one for one in meant if all(is_written(row[column], value) for column, value in zip(columns, one, strict=True))]
     if fitting:
-        return (middle, *fitting[0])
-    nearest = min(pairs, key=lambda pair: min(abs(pair[0] - written[0]), abs(pair[1] - written[1])))
-    for column, expected in zip(("quantity_low", "quantity_high"), nearest, strict=True):
+        return fitting[0]
+    stated = [number(row[column]) for column in columns]
+    nearest = min(meant, key=lambda one: sorted(abs(value - found) for value, found in zip(one, stated, strict=True))[:2])
+    for column, expected in zip(columns, nearest, strict=True):
         ledger.number(where, column, row[column], expected, f"{origin} and reference/amount_spread.csv")
-    return (middle, *nearest)
+    return nearest
+
+
+def _spreads(row: dict, parsed: dict, project: Project):
+    """Low, middle and high of what a written number may stand for. It stands for more or less than itself only in the step from
+    the size of the measure's row to the size (or thickness of a slice) that the line asks for."""
+    known = project.reference("measures").get(row["measure_id"].split("+")[0], {}).get("size", "") or "usual"
+    asked = {parsed["size"] or "usual", *parsed["unit"].split(" "), *parsed["preparation"].split(" ")} | ({"extra"} if parsed["size"] == "large" else set())
+    steps = {f"{one}-from-{known}" for one in asked}
+    yield 1.0, 1.0, 1.0
+    for kind, one in project.reference("amount_spread").items():
+        low, middle, high = (number(one[f"relative_{end}"]) for end in ("low", "middle", "high"))
+        if middle == 1.0 or kind in steps:
+            yield low, middle, high
 
 
 def _written(row: dict, parsed: dict, project: Project):

@@ -53,7 +53,8 @@ class Project:
         if name == "measures" and not self._measured:
             self._measured = True
             for row in self.tables.measures():
-                rows.setdefault(row["measure_id"], row)
+                invented = row["note"].endswith("interval by common practice")  # the publisher gives the weight, and nobody its interval
+                rows.setdefault(row["measure_id"], {**row, "spread_source_id": "common-practice" if invented else row["source_id"]})
         return rows
 
     def policy(self, path: str) -> Path:

@@ -83,7 +83,8 @@ def harbour() -> Imported:
     measures = pd.DataFrame([
         ("harbour:1", "11124", "handful", 25.0, 30.0, 36.0), ("harbour:2", "H1", "piece", 50.0, 60.0, 70.0),
     ], columns=["measure_id", "scope_key", "measure", "low", "middle", "high"]).assign(
-        scope="entry", size="", preparation="", unit="g", basis="edible", source_id="tern-bay", source_row="weights", note="")
+        scope="entry", size="", preparation="", unit="g", basis="edible", source_id="tern-bay", source_row="weights",
+             note="published as: 1 of them; interval by common practice")
     return Imported(entries, with_missing(values, entries, components), measures[columns(Measures)], {"foods": 3})
 
 

@@ -78,4 +78,17 @@ def test_a_line_is_not_listed_twice_and_an_empty_addition_changes_nothing(run):
     class Reference:
         components = energy_factors = None
 
-    assert total_stakes.with_stakes(listed, quiet, Reference()) is listed
+    pd.testing.assert_frame_equal(total_stakes.with_stakes(listed, quiet, Reference()), listed)
+
+
+def test_of_the_doubtful_lines_of_a_dish_the_one_with_most_potassium_comes_first():
+    def row(rank, recipe_id, line_no, withheld, to_check):
+        return {"rank": rank, "recipe_id": recipe_id, "variant_id": "base", "line_no": line_no, "text": f"{recipe_id} {line_no}", "reason": "settled",
+                "figures_withheld": withheld, "figures_to_check": to_check, "verdicts_waiting": 0, "candidates": "", "remedy": ""}
+
+    listed = pd.DataFrame([row(1, "stew", 1, 9, 0), row(2, "broth", 1, 9, 0), row(3, "soup", 1, 0, 5), row(4, "soup", 2, 0, 5), row(5, "soup", 3, 0, 5),
+                           row(6, "pie", 1, 0, 3)])
+    amounts = pd.DataFrame({"recipe_id": "soup", "variant_id": "base", "line_no": [1, 2, 3, 3], "component": ["K", "K", "K", "NA"], "amount": [10.0, 400.0, 20.0, 999.0]})
+    ranked = total_stakes.most_potassium_first(listed, amounts)
+    assert ranked["text"].tolist() == ["stew 1", "broth 1", "soup 2", "soup 3", "soup 1", "pie 1"]
+    assert ranked["rank"].tolist() == [1, 2, 3, 4, 5, 6]

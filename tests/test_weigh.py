@@ -45,7 +45,7 @@ def weigh_rows(*rows, portions=4.0, units_system="uk", **changed):
     parsed, matched, lines = [], [], []
     for number, row in enumerate(rows, start=1):
         row = dict(row)
-        entry, outcome = row.pop("entry", ""), row.pop("outcome", None)
+        entry, outcome, reason = row.pop("entry", ""), row.pop("outcome", None), row.pop("match_reason", "")
         quantity = row.pop("quantity", None)
         if quantity is not None:
             row["quantity_low"], row["quantity_high"] = quantity if isinstance(quantity, tuple) else (quantity, quantity)
@@ -53,7 +53,7 @@ def weigh_rows(*rows, portions=4.0, units_system="uk", **changed):
         row.setdefault("text", row.get("phrase", "") or "line")
         parsed.append({**BLANK, "line_id": line_id, **row})
         matched.append({"line_id": line_id, "table": "core", "entry_id": entry, "entry_name": entry, "match_confidence": 0.9,
-                        "match_outcome": outcome or ("accepted" if entry else "none"), "match_reason": "", "decision_id": ""})
+                        "match_outcome": outcome or ("accepted" if entry else "none"), "match_reason": reason, "decision_id": ""})
         lines.append({"recipe_id": "soup", "variant_id": "base", "line_no": number, "line_id": line_id, "text": row["text"],
                       "section": "", "origin": "base", "source_file": "soup.yaml", "source_line": number})
     recipes = pd.DataFrame([{"recipe_id": "soup", "name": "Soup", "portions": portions, "units_system": units_system, "food_form": "solid",
@@ -505,3 +505,10 @@ def test_a_boneless_thigh_never_weighs_what_a_whole_one_does():
         assert (frame.iloc[0].measure_id, frame.iloc[0].edible_g) == ("chicken-thigh", 420.0)
     alone = measures_of(published[published["sequence"] == "02"], unit_words)
     assert alone["measure"].tolist() == ["thigh"]  # nothing beside it makes it doubtful
+
+
+def test_where_only_the_entry_is_open_the_likeliest_one_tells_the_class():
+    row = dict(phrase="salsify", quantity=1, unit="cup", entry="salsify", outcome="review")
+    frame, _ = weigh_rows({**row, "match_reason": "close-call"}, {**row, "match_reason": "head-differs"}, row, {**row, "outcome": "accepted"})
+    assert frame["density_id"].tolist() == ["class-roots", "", "", "class-roots"]
+    assert frame["weigh_reason"].tolist() == ["", "no-entry", "no-entry", ""]

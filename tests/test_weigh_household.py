@@ -104,9 +104,9 @@ def test_a_named_form_goes_before_the_class_and_the_class_in_its_state_before_th
 
 def test_a_density_of_a_like_food_widens_unless_it_is_a_liquid(bench):
     like = {name: of_like_food(food, find_density(OPENED, food)) for name, food in {
-        "rye flour": Food("rye flour", "", "E", "Rye flour, dark", "", "flour"), "wild rice": Food("wild rice", "", "E", "Wild rice, raw", "", "rice"), "flour": Food("flour", "", "E", "Wheat flour", "flour", "flour"),
+        "emmer flour": Food("emmer flour", "", "E", "Emmer flour, dark", "", "flour"), "bamboo rice": Food("bamboo rice", "", "E", "Bamboo rice, raw", "", "rice"), "flour": Food("flour", "", "E", "Wheat flour", "flour", "flour"),
         "argan oil": Food("argan oil", "", "E", "Oil, argan", "", "fats-oils")}.items()}
-    assert like == {"rye flour": True, "wild rice": True, "flour": False, "argan oil": False}
+    assert like == {"emmer flour": True, "bamboo rice": True, "flour": False, "argan oil": False}
     row = one(bench, "1 cup plain flour", "us")
     assert row.quantity_low == 0.88 and "lies in" not in row.assumption
 
@@ -143,17 +143,6 @@ def test_a_baby_vegetable_is_never_weighed_as_a_grown_one():
     assert find("carrots", size="baby").measure.middle < 20
     assert find("swede", size="baby") is None
     assert find("baby gem lettuces", size="baby").measure.measure_id == "baby-gem-lettuce-piece"
-
-
-def test_a_size_that_is_only_known_larger_or_smaller_says_so():
-    rows = pd.DataFrame([{**BOOKS["measures"].iloc[0].to_dict(), "measure_id": "x", "scope": "name", "scope_key": "marrow ball", "measure": "piece", "size": "medium",
-                          "preparation": "", "low": 90.0, "middle": 100.0, "high": 110.0, "unit": "g"}])
-    books = open_books(**{**BOOKS, "measures": rows})[0]
-    doubts = [find_measure(books, Food("marrow ball", ""), "piece", size, "").doubt for size in ("small", "medium", "large", "")]
-    assert doubts == ["smaller-than-known", "", "larger-than-known", ""]
-    assert find("kale", "handful", "large").doubt == "larger-than-known"  # a row without a size is of the usual handful
-    assert find("spinach", "bag", "baby").doubt == ""  # a bag of baby spinach is no baby bag
-    assert find("apricot", "piece", "large").doubt == ""  # and of every apricot
 
 
 def test_an_american_egg_sweet_potato_and_stick_of_butter_are_american(bench):
@@ -250,5 +239,7 @@ def test_published_weights_lie_inside_without_looking_them_up(imported_sr26):
     import household_weights
 
     rows, _ = household_weights.measured("row", root=imported_sr26)
-    assert len(rows) > 1200 and rows["inside"].mean() >= 0.85
-    assert rows["width"].median() < 2.3 and rows["log_error"].median() < 0.12
+    assert len(rows) > 1200 and rows["inside"].mean() >= 0.88  # measured: 0.890
+    assert rows["width"].median() < 2.1 and rows["log_error"].median() < 0.08  # 2.01, 0.068
+    pieces = rows[rows["unit"] == "piece"]
+    assert len(pieces) > 180 and pieces["inside"].mean() >= 0.75 and pieces["width"].median() < 2.4  # 0.771, 2.24

@@ -1,7 +1,7 @@
-"""What accepted lines leave open: two routes that disagree, and the inputs that make a figure wide.
+"""What accepted lines leave open: a doubtful entry or method, two routes that disagree, and the inputs that make a figure wide.
 
 Nothing waits for these lines, so they follow the unsettled ones on the worklist; the one that
-leaves most potassium open per portion comes first.
+leaves most potassium open per portion comes first. Of the doubtful lines of one dish the one with most potassium does.
 """
 
 from __future__ import annotations
@@ -35,16 +35,29 @@ def with_stakes(worklist: pd.DataFrame, run: dict[str, pd.DataFrame], reference)
     ``run``: the tables of a release by name; ``reference`` gives components and energy_factors.
     A line that is on the list already is not added again.
     """
+    worklist = most_potassium_first(worklist, run["contributions"])
     rows = pd.DataFrame([*disagreeing(run), *widest(run, reference)], columns=["mg_open", *_columns()])
     here = set(zip(worklist["recipe_id"], worklist["text"], strict=True))
     new = pd.Series([key not in here for key in zip(rows["recipe_id"], rows["text"], strict=True)], index=rows.index, dtype=bool)
     rows = rows[new].sort_values(["mg_open", "recipe_id", "line_no"], ascending=[False, True, True], kind="stable")
     rows = rows.drop_duplicates(["recipe_id", "text"])
     if rows.empty:
-        return worklist
+        return tables.checked(tables.Worklist, worklist, "worklist")
     frame = pd.concat([worklist, rows[_columns()]], ignore_index=True)
     frame["rank"] = range(1, len(frame) + 1)
     return tables.checked(tables.Worklist, frame, "worklist")
+
+
+def most_potassium_first(worklist: pd.DataFrame, contributions: pd.DataFrame) -> pd.DataFrame:
+    """``worklist`` with the doubtful lines of one dish, which leave as many figures to check, in the order of their potassium."""
+    amounts = contributions[contributions["component"] == POTASSIUM].set_index([*KEY, "line_no"])["amount"]
+    held = worklist["figures_withheld"].to_numpy() > 0
+    frame = worklist.assign(
+        held=held, place=worklist["rank"].where(held, 0),
+        amount=amounts.reindex(pd.MultiIndex.from_frame(worklist[[*KEY, "line_no"]])).fillna(0.0).to_numpy())
+    frame = frame.sort_values(["held", "place", "figures_to_check", "recipe_id", "amount", "line_no"],
+                              ascending=[False, True, False, True, False, True], ignore_index=True)
+    return frame[list(worklist.columns)].assign(rank=range(1, len(frame) + 1))
 
 
 def disagreeing(run: dict[str, pd.DataFrame]) -> list[dict]:

@@ -7,7 +7,7 @@ Both hold exactly in double precision, in this order, so that the row alone lets
 recompute them. ``quantity`` counts the measure that ``measure_id`` names, which is a
 row of reference/measures.csv, a unit of the registry ("unit:uk_tablespoon"), or a row
 of reference/amount_rules.csv ("rule:salt-to-taste"): "2 x 400 g tins" is 800 of
-"unit:gram".
+"unit:gram", and a large one of which only a medium one is known is 1.45 of that.
 
 A line that no rule and no row can weigh stays empty, with the reason why. Nothing is
 guessed: an assumption that was made is written in ``assumption``.
@@ -24,13 +24,16 @@ import pandas as pd
 
 from pipeline import lineage, tables, units
 from pipeline.problems import ERROR, Problem
-from pipeline.stages import weigh_edible, weigh_words
+from pipeline.stages import weigh_edible, weigh_sizes, weigh_words
 from pipeline.stages.weigh_density import find_density, of_like_food
-from pipeline.stages.weigh_lookup import Books, Density, Edible, Measure, find_edible, find_measure, find_rule, open_books
+from pipeline.stages.weigh_lookup import Books, Density, Edible, Measure, Spread, find_edible, find_measure, find_rule, open_books
 from pipeline.stages.weigh_names import Food
 
 # Why a line has no mass: closed. "not-food" and "unreadable" lines have nothing to weigh.
 REASONS = ("", "no-quantity", "no-measure", "no-density", "no-entry", "absurd-quantity", "not-food", "unreadable")
+
+# Reasons of a line under review whose likeliest entry says at least of what class the food is: of several cheddars it is one.
+LIKELY = frozenset({"close-call", "cooked-otherwise", "level-differs", "much-at-stake", "not-sure", "words-left-over"})
 
 # Number-free wording that stands for exactly one: "a pinch of", "handful of", "knob of".
 ONE_OF = frozenset({
@@ -90,7 +93,8 @@ def weigh(parsed, matched, lines, recipes, variants, entries, measures, edible_p
     ``parsed``, ``matched``, ``lines``, ``recipes``, ``variants`` and ``entries`` are
     tables of the models of the same name; the last five are the files of ``reference/``.
     An entry counts only where its match was accepted; other lines are weighed by their
-    own words as far as those go. Returns the table :class:`pipeline.tables.Weighed` in
+    own words as far as those go, and by the class and state of the likeliest entry where only
+    the choice of the entry is open. Returns the table :class:`pipeline.tables.Weighed` in
     the order of ``parsed``, and problems: absurd quantities, unusable reference rows.
     """
     books, problems = open_books(measures, edible_portions, densities, amount_spread, amount_rules)
@@ -119,13 +123,13 @@ def _weighed(line: Line, books: Books) -> dict:
     if line.kind != "food":
         raise CannotWeigh("unreadable" if line.kind == "unreadable" else "not-food")
     amount = _amount(line, books)
-    quantity = (amount.low + amount.high) / 2
-    if quantity <= 0:
+    if amount.high <= 0:
         raise CannotWeigh("absurd-quantity")
     density = _density(line, amount.measure, books)
     if density and of_like_food(line.food, density):
         amount = amount._replace(spread="like-density", assumption=(*amount.assumption, f"lies in the spoon or cup as {density.name} does"))
-    relative_low, relative_high = books.spread.get(amount.spread, (1.0, 1.0))  # "exact" has no row
+    spread = books.spread.get(amount.spread, Spread())  # "exact" has no row
+    quantity = (amount.low + amount.high) / 2 * spread.middle
     mass_g = quantity * amount.measure.middle
     if density:
         mass_g = mass_g * density.middle
@@ -135,7 +139,7 @@ def _weighed(line: Line, books: Books) -> dict:
     measure, other_note = _over_both(amount, edible)
     notes = dict.fromkeys(note for note in (*amount.assumption, other_note, edible_note) if note)
     return {
-        "quantity": quantity, "quantity_low": amount.low * relative_low, "quantity_high": amount.high * relative_high,
+        "quantity": quantity, "quantity_low": amount.low * spread.low, "quantity_high": amount.high * spread.high,
         "measure_id": measure.measure_id, "measure_value": measure.middle,
         "measure_low": measure.low, "measure_high": measure.high, "measure_unit": measure.unit,
         "density_id": density.density_id if density else "",
@@ -238,6 +242,7 @@ def _counted(line: Line, low: float, high: float, unit: str, notes, books: Books
     if found is None:
         raise CannotWeigh("no-measure" if line.food.entry_id else "no-entry")
     measure, size_note, other, doubt = found
+    doubt = doubt or weigh_sizes.beyond(measure.size, line.size, line.text)
     vague = measure.scope in ("class", "any") or unit in VAGUE
     vague_note = f"{unit or 'piece'} taken as {measure.middle:g} {measure.unit} ({measure.low:g}-{measure.high:g})" if vague else ""
     size_note = size_note if line.size or unit not in VAGUE else ""
@@ -290,15 +295,20 @@ def _rule_amount(line: Line, books: Books) -> Amount:
 
 def _join(parsed, matched, lines, recipes, variants, entries) -> pd.DataFrame:
     """One row per parsed line with its match, recipe, portions and entry."""
-    frame = parsed.merge(matched[["line_id", "entry_id", "match_outcome"]], on="line_id", how="left")
+    frame = parsed.merge(matched[["line_id", "entry_id", "match_outcome", "match_reason"]], on="line_id", how="left")
     frame = frame.merge(
         lines[["line_id", "recipe_id", "variant_id", "line_no", "source_file", "source_line"]], on="line_id", how="left")
     frame = frame.merge(recipes[["recipe_id", "units_system"]], on="recipe_id", how="left")
     frame = frame.merge(variants[["recipe_id", "variant_id", "portions"]], on=["recipe_id", "variant_id"], how="left")
-    frame["entry_id"] = frame["entry_id"].where(frame["match_outcome"] == "accepted", "").fillna("")
+    accepted = frame["match_outcome"] == "accepted"
+    likely = (frame["match_outcome"] == "review") & frame["match_reason"].isin(LIKELY)
+    frame["entry_id"] = frame["entry_id"].where(accepted | likely, "").fillna("")
     known = entries[["entry_id", "name", "common_names", "state", "cooking_class", "refuse_fraction", "refuse_description"]]
     known = known.rename(columns={"name": "entry_name", "state": "entry_state"})
-    return frame.merge(known, on="entry_id", how="left")
+    frame = frame.merge(known, on="entry_id", how="left")
+    frame.loc[~accepted, ["entry_id", "entry_name", "common_names", "refuse_description"]] = ""
+    frame.loc[~accepted, "refuse_fraction"] = np.nan
+    return frame
 
 
 def _lines(frame: pd.DataFrame) -> list[Line]:

@@ -26,13 +26,14 @@ from typing import NamedTuple
 import pandas as pd
 
 from pipeline.problems import ERROR, InputError, Problem
+from pipeline.stages import weigh_sizes
 from pipeline.stages.weigh_names import Food, food_key, is_called, names, part_of
 
 SCOPES = ("entry", "name", "class", "any")
 # The kinds of amount_spread.csv that weighing needs; a missing one would hide an uncertainty.
 SPREAD_KINDS = ("weighed-mass", "measured-volume", "spoon", "cup", "counted", "counted-part", "stated-size", "one-assumed",
-                "drained-or-not", "like-food", "larger-than-known", "smaller-than-known", "filled-scant", "filled-generous", "filled-heaped",
-                "filled-level", "like-density")
+                "drained-or-not", "like-food", "filled-scant", "filled-generous", "filled-heaped", "filled-level", "like-density",
+                *sorted(weigh_sizes.STEPS))
 
 
 class Measure(NamedTuple):
@@ -96,8 +97,14 @@ class Rule(NamedTuple):
 
 # Kitchens whose eggs and tomatoes are graded otherwise: a curated row of the name "us egg" is theirs alone.
 KITCHENS = frozenset({"us"})
-# Sizes, the smallest first.
-ORDER = ("baby", "small", "medium", "large")
+
+
+class Spread(NamedTuple):
+    """Factors on the number that is written: what it stands for, with the 90 % interval."""
+
+    low: float = 1.0
+    middle: float = 1.0
+    high: float = 1.0
 
 
 class Books(NamedTuple):
@@ -107,7 +114,7 @@ class Books(NamedTuple):
     densities: dict[tuple[str, str], Density]
     edible: dict[tuple[str, str], Edible]
     rules: dict[tuple[str, str], Rule]
-    spread: dict[str, tuple[float, float]]
+    spread: dict[str, Spread]
     measure_words: frozenset[str]
 
 
@@ -150,7 +157,8 @@ def open_books(measures, edible_portions, densities, amount_spread, amount_rules
         key = (row.amount_rule, row.cooking_class)
         if not _is_second(key, seen, "amount_rules", row.rule_id, problems):
             rules[key] = Rule(row.rule_id, row.low, row.middle, row.high, row.unit, row.per)
-    spread = {row.kind: (row.relative_low, row.relative_high) for row in amount_spread.itertuples()}
+    spread = {row.kind: Spread(row.relative_low, row.relative_middle, row.relative_high)
+              for row in _usable(amount_spread, "amount_spread", "spread_id", ("relative_low", "relative_middle", "relative_high"), problems)}
     missing = sorted(set(SPREAD_KINDS) - set(spread))
     if missing:
         raise InputError(Problem("reference/amount_spread.csv", f"has no row of the kind {', '.join(missing)}",
@@ -231,6 +239,7 @@ def find_measure(
     an imported table goes first is said at the head of this module. None when no row answers.
     """
     kitchen = f"{units_system} " if units_system in KITCHENS else ""
+    measure = weigh_sizes.slice_of(measure, preparation)
     curated = _nearest(books, food, measure, size, preparation, scopes, basis, kitchen, imported=False)
     of_table = _nearest(books, food, measure, size, preparation, scopes, basis, kitchen, imported=True)
     if curated is None or of_table is None:
@@ -250,12 +259,13 @@ def _nearest(
             continue
         for name, word in _ways(scope, key, measure, food.phrase, books.measure_words):
             rows = [row for row in books.measures.get((scope, name, word), ()) if basis in ("", row.basis) and bool(row.table) == imported]
-            if (size, word) == ("baby", "piece") and "baby" not in name.split(" "):
-                rows = [row for row in rows if row.size == size]
-            chosen = _choose(rows, size, f"{preparation} {food.phrase}") if rows else None
+            if word == "piece":
+                rows = weigh_sizes.of_age(rows, scope, name, food, size)
+            chosen = _choose(rows, size, f"{preparation} {food.phrase}")
             if chosen:
                 like = scope == "name" and not is_called(food, key.removeprefix(kitchen))
-                return _assumed(Found(chosen, _size_assumed(chosen, rows, size)), word, size, key if like else "")
+                thickness = weigh_sizes.THICKNESS.get(measure, "") if word == "slice" else ""
+                return _assumed(chosen, rows, word, thickness or size, key if like else "")
     return None
 
 
@@ -267,18 +277,13 @@ def _of_kitchen(scoped, kitchen: str):
         yield scope, key
 
 
-def _assumed(found: Found, measure: str, size: str, like: str) -> Found:
-    """Says that the row is of a food ``like`` the one written, or of another size than was asked for.
-
-    A row without a size speaks of every size of a piece; of a handful or a slice it speaks of the usual one.
-    """
-    if like and found.measure.unit == "g":
-        return found._replace(note="; ".join(filter(None, (f"weighed as {like}", found.note))), doubt="like-food")
-    known = found.measure.size or ("" if measure == "piece" else "medium")
-    size = size or "medium"
-    if not known or size == known or (size == "baby" and measure != "piece"):  # a bag of baby spinach is no baby bag
-        return found
-    return found._replace(doubt="larger-than-known" if ORDER.index(size) > ORDER.index(known) else "smaller-than-known")
+def _assumed(row: Measure, rows: list[Measure], measure: str, size: str, like: str) -> Found:
+    """Says that the row is of a food ``like`` the one written, or of another size than was asked for."""
+    kind = weigh_sizes.step(row.size, size, measure, imported=bool(row.table))
+    note = weigh_sizes.note(row.size, size, kind, any(other.size for other in rows))
+    if like and row.unit == "g":
+        return Found(row, "; ".join(filter(None, (f"weighed as {like}", note))), doubt="like-food")
+    return Found(row, note, doubt=kind)
 
 
 def _table_first(of_table: Measure, curated: Measure, size: str, units_system: str, measured: bool) -> bool:
@@ -316,6 +321,8 @@ def _ways(scope: str, key: str, measure: str, phrase: str, measure_words: frozen
     if scope in ("class", "any") and measure == "piece" and last_written in measure_words:
         yield key, last_written
     yield key, measure
+    if measure in weigh_sizes.THICKNESS:
+        yield key, "slice"
     if scope != "name":
         return
     head, _, last = key.rpartition(" ")
@@ -335,15 +342,5 @@ def _choose(rows: list[Measure], size: str, preparation: str) -> Measure | None:
     fitting = [row for row in rows if not row.preparation or any(word.startswith(row.preparation) for word in said)]
     if not fitting:
         return None
-    order = {"baby": ("baby", "small", "", "medium", "large"), "small": ("small", "", "medium", "baby", "large"),
-             "medium": ("medium", "", "large", "small", "baby"), "large": ("large", "", "medium", "small", "baby"),
-             "": ("", "medium", "large", "small", "baby")}[size]
-    return min(fitting, key=lambda row: (not row.preparation, order.index(row.size)))
-
-
-def _size_assumed(chosen: Measure, rows: list[Measure], size: str) -> str:
-    if size and chosen.size != size:
-        return f"no weight for {size}: {chosen.size or 'the usual size'} taken"
-    if not size and (chosen.size or any(row.size for row in rows)):
-        return f"{chosen.size or 'medium'} size assumed"
-    return ""
+    order = weigh_sizes.NEAREST_OF_TABLE if rows[0].table else weigh_sizes.NEAREST
+    return min(fitting, key=lambda row: (not row.preparation, order[size].index(row.size)))

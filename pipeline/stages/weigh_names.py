@@ -21,6 +21,8 @@ STATE_WORDS = ("dried", "canned", "frozen", "smoked", "cooked", "pickled")
 PARTS = frozenset((
     "half quarter spear ring strip slice wedge floret segment leaf clove sprig skin stalk "
     "breast cutlet drumstick escalope fillet leg loin rib shank steak thigh wing").split())
+# Parts that stand before the food as well: "1 half peach".
+BEFORE = frozenset({"half", "quarter", "ring"})
 # A part of a published name that tells about the food and does not name it.
 _ABOUT = re.compile(r"with|without|in |no |not |raw\b|cooked|canned|frozen|dried|dry\b|fresh|all |year|unprepared|prepared|salted|unsalted|\d", re.I)
 
@@ -81,8 +83,10 @@ def is_called(food: Food, key: str) -> bool:
 
 def part_of(phrase: str) -> str:
     """The part that a phrase names: "half" of "peach halves"; "" of a phrase that names a whole food."""
-    head, _, last = food_key(phrase).rpartition(" ")
-    return last if head and last in PARTS else ""
+    words = food_key(phrase).split(" ")
+    if len(words) == 1:
+        return ""
+    return words[-1] if words[-1] in PARTS else words[0] if words[0] in BEFORE else ""
 
 
 def _parts(entry_name: str) -> tuple[str, str]:

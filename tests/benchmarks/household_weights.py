@@ -93,7 +93,8 @@ def _without_rows(parsed: pd.DataFrame, chosen: pd.DataFrame, table, reference) 
 
 def _weigh(parsed: pd.DataFrame, chosen: pd.DataFrame, table, reference, frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
     """The weigh stage on these lines, with these rows of ``reference/``."""
-    matched = pd.DataFrame({"line_id": parsed["line_id"], "entry_id": chosen["entry_id"].to_numpy(), "match_outcome": "accepted"})
+    matched = pd.DataFrame({"line_id": parsed["line_id"], "entry_id": chosen["entry_id"].to_numpy(), "match_outcome": "accepted",
+                            "match_reason": "matched"})
     recipes = pd.DataFrame({"recipe_id": ["input"], "units_system": ["us"]})
     variants = pd.DataFrame({"recipe_id": ["input"], "variant_id": ["base"], "portions": [4.0]})
     lines = listed(chosen["text"].tolist(), "").assign(line_id=parsed["line_id"].to_numpy())
