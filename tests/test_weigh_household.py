@@ -187,6 +187,19 @@ def test_a_heaped_spoon_is_more_than_a_level_one(bench):
     assert 1.4 * level < heaped < 2.2 * level
 
 
+# ---------------------------------------------------------------- what is eaten of a tin
+
+@pytest.mark.parametrize("text, least, most", [
+    ("1 x 120 g tin sardines in tomato sauce", 120, 120), ("2 x 120 g tins of sardines (in tomato sauce)", 240, 240), ("1 x 120 g tin sardines in oil", 75, 95),
+    ("1 x 120 g tin sardines in tomato sauce, drained", 75, 95), ("1 x 145 g tin tuna in spring water", 95, 110), ("1 x 145 g tin tuna, drained", 95, 110),
+    ("1 x 400 g tin plum tomatoes", 400, 400), ("1 x 400 g tin cherry tomatoes in tomato juice", 400, 400), ("1 x 415 g tin baked beans", 415, 415),
+    ("1 x 410 g tin peaches in juice", 410, 410), ("1 x 400 g tin kidney beans, drained", 220, 270), ("1 x 200 g tin sweetcorn", 150, 180),
+])
+def test_only_brine_water_oil_and_juice_are_poured_away(bench, text, least, most):
+    """Common practice: fish in a sauce is eaten with it. 28 % of a tin of sardines in tomato sauce was poured away."""
+    assert least <= one(bench, text).mass_g <= most
+
+
 # ---------------------------------------------------------------- as bought and as eaten
 
 @pytest.mark.parametrize("text, least, most", [
