@@ -8,6 +8,7 @@ WATER has no retention here: cooked water = raw water + cooked mass - edible mas
 from __future__ import annotations
 
 import math
+import re
 
 import pandas as pd
 
@@ -23,6 +24,10 @@ STAGE = "cook"
 # Why a line has the method and factors it has (closed).
 REASONS = ("stated", "decided", "not-mentioned", "no-method", "already-cooked", "absorbed", "poured-away", "no-yield", "no-retention", "not-food")
 COOKED_STATES = ("cooked", "canned")
+# "300 g parboiled potatoes": boiled and drained before the method begins, for so many minutes; rice of that name is another food (common practice, no source).
+BOILED_BEFORE = re.compile(r"\b(?:par|part|pre)-?\s?boiled\b", re.IGNORECASE)
+BOILED_BEFORE_CLASSES = ("potatoes", "sweet-potatoes", "roots", "other-vegetables", "leafy-greens")
+BOILED_BEFORE_MINUTES = 8.0
 
 
 def cook(
@@ -95,13 +100,16 @@ def _settle(row: dict, reading, decision: dict | None, look_up) -> tuple[dict, d
     if reading is None:
         return base | _plain("not-food", 1.0), {}
     steps, reason, confidence = reading.steps, reading.reason, reading.confidence
-    evidence = reading.evidence
+    evidence, times = reading.evidence, reading.times
+    if _boiled_before(row, steps):
+        steps, times, reason = (("boil", "drained"), *_cooking(steps)), (BOILED_BEFORE_MINUTES, *times[:len(_cooking(steps))]), "stated"
+        evidence = " | ".join(part for part in (row["text"], evidence) if part)
     if decision is not None:
         steps, reason, confidence = decision["steps"], "decided", 1.0
         base["decision_id"] = decision["decision_id"]
         evidence = f"decision {decision['decision_id']}: {decision['reason']}"
     kitchen_class = row["cooking_class"]
-    applied, times = steps, reading.times if steps == reading.steps else ()
+    applied, times = steps, times if decision is None or steps == reading.steps else ()
     if _cooked_already(row) and not factors.is_raw(steps):
         applied, times, reason = (("reheat", ""),), (), "already-cooked"
     yield_table, yield_rows, rules, retentions = look_up
@@ -118,6 +126,17 @@ def _settle(row: dict, reading, decision: dict | None, look_up) -> tuple[dict, d
         "yield_low": amount.low, "yield_high": amount.high, "cook_reason": retention_reason or yield_reason or reason,
     }
     return result, kept
+
+
+def _boiled_before(row: dict, steps) -> bool:
+    """Whether the line says that the food was boiled and drained before the method begins, which does not say so again."""
+    said = row["cooking_class"] in BOILED_BEFORE_CLASSES and BOILED_BEFORE.search(row["text"])
+    return bool(said) and not _cooked_already(row) and steps[0] not in (("boil", "drained"), ("simmer", "drained"))
+
+
+def _cooking(steps) -> tuple:
+    """The steps that heat or soak; none of food that stays raw."""
+    return tuple(step for step in steps if step[0] != "raw")
 
 
 def _plain(reason: str, confidence: float) -> dict:

@@ -43,7 +43,7 @@ _READY_ANYWHERE = re.compile(r"\b(boneless|skinless|boned|filleted|fillets?|read
     r"tins?|tinned|cans?|canned|jars?)\b", re.I)
 _READY_BEFORE = re.compile(
     r"\b(peeled|trimmed|prepared|podded|stoned|pitted|deseeded|seeded|cored|hulled|cleaned|picked|chopped|sliced|diced|grated|"
-    r"shredded|mashed|cubed|minced|puréed|pureed|cooked|segmented|zested|florets|leaves|segments|cubes|chunks|juice|zest)\b", re.I)
+    r"shredded|mashed|cubed|minced|puréed|pureed|cooked|parboiled|par-boiled|part-boiled|segmented|zested|florets|leaves|segments|cubes|chunks|juice|zest)\b", re.I)
 # A food called by the part that is eaten: "cauliflower florets", "basil leaves".
 _READY_PHRASE = re.compile(r"\b(florets?|leaves|leaf|kernels?|segments|wedges|flesh|meat|seeds)$", re.I)
 _WITH_SKIN = re.compile(
