@@ -87,7 +87,7 @@ def _line(row: dict) -> Line:
     phrase = row["phrase"] or row["text"]
     made_from = " juice" if row["preparation"] in ("juice of", "juiced") else ""
     return line_of(row["line_id"], phrase + made_from, row["cooking_class"], row["section"], row["amount_rule"] == "to-serve" or row["optional"],
-                   _cooked_already(row))
+                   _cooked_already(row), row["preparation"])
 
 
 def _cooked_already(row: dict) -> bool:
