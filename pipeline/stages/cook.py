@@ -15,6 +15,7 @@ import pandas as pd
 from pipeline import tables
 from pipeline.problems import WARNING, Problem
 from pipeline.stages import cook_factors as factors
+from pipeline.stages import cook_water
 from pipeline.stages.cook_names import Line, line_of
 from pipeline.stages.cook_pieces import in_small_pieces
 from pipeline.stages.cook_reading import read_method
@@ -55,6 +56,7 @@ def cook(
         rows = group.to_dict("records")
         food = [row for row in rows if row["kind"] in ("food", "unreadable")]
         readings = {reading.line_id: reading for reading in read_method([_line(row) for row in food], texts.get(key, []), words)}
+        problems += _salt_not_listed(key, rows, texts.get(key, []))
         for row in rows:
             result, kept = _settle(row, readings.get(row["line_id"]), decided.get((row["recipe_id"], row["text"].strip())), look_up)
             cooked.append(result)
@@ -179,6 +181,15 @@ def _step(part: str, liquid: str) -> tuple[str, str]:
     method, _, own = part.strip().partition(":")
     wet = method in ("boil", "simmer", "soak", "bake")
     return method, own or (liquid if wet else "")
+
+
+def _salt_not_listed(key: tuple[str, str], rows: list[dict], texts: list[str]) -> list[Problem]:
+    """Salted cooking water without a line of salt: what the food takes up is in no figure (boiled potatoes: some 240 mg sodium per 100 g, USDA SR26, 11367 and 11833)."""
+    salted = next((text for text in texts if cook_water.SALTED.search(text.lower())), "")
+    if not salted or key[1] != "base" or any(row["cooking_class"] == "salt" or "salt" in row["phrase"].lower().split() for row in rows):
+        return []
+    return [Problem(f"{key[0]}: {salted.strip()[:80]!r}", "the cooking water is salted, and no line lists the salt: sodium is without what the food takes up of it",
+                    "List the salt of the water with its amount, or write unsalted water", "salt-not-listed", WARNING, STAGE, key[0])]
 
 
 def _missing(row: dict, result: dict) -> list[Problem]:

@@ -93,6 +93,7 @@ class Kitchen:
         self.placed = False            # this sentence put something somewhere
         self.own_turn: dict[int, int] = {}  # line -> the clause that first cuts, cooks or serves it by name
         self.later_turn: dict[int, int] = {}  # line -> the clause that first names it, and adds, serves or boils it apart
+        self.salted: tuple[Pot, Clause] | None = None  # the first pot whose water the words call salted
         self.clause_number = 0
         self.hot: Pot | None = None    # the pot that was last heated
         self.frying: Pot | None = None  # the frying pan

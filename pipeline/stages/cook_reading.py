@@ -68,6 +68,7 @@ def read_method(lines: list[Line], steps: list[str], vocabulary: Vocabulary) -> 
         if drains:
             cook_water.note(kitchen, clause)
     _left_cooking(kitchen, clauses)
+    cook_water.salt(kitchen)
     return in_doubt([reading_of(kitchen, number) for number in range(len(lines))], kitchen.lines, whole.lower(), unclear(kitchen, by_sentence))
 
 
@@ -130,6 +131,8 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
             _cook(kitchen, clause, "", "simmer" if kitchen.holds_liquid(kitchen.current) else "stir-fry")
     else:
         _cook(kitchen, clause, text, action)
+    if kitchen.current and cook_water.SALTED.search(clause.sentence.lower()):
+        kitchen.salted = kitchen.salted or (kitchen.current, clause)
     if (vessel := A_PAN_CALLED.search(clause.text)) and kitchen.current:
         kitchen.current.called = vessel.group(1)
     if "absorbed" in places or TAKEN_UP.search(clause.text):
