@@ -55,3 +55,16 @@ def test_parboiled_potatoes_were_boiled_and_drained(made):
 
 def test_parboiled_rice_is_a_food_of_its_own(made):
     assert "parboiled" in made.at["parboiled-rice", "entry_name"] and made.at["parboiled-rice", "chain"] == "simmer:kept"
+
+
+FULL_NAMES = ("Chicken, broilers or fryers, meat and skin, raw", "Leeks, (bulb and lower leaf-portion), raw", "Fish, salmon, Atlantic, farmed, raw",
+              "Chickpeas (garbanzo beans, bengal gram), mature seeds, raw", "Rice, white, long-grain, regular, raw, unenriched")
+
+
+def test_the_whole_published_name_of_an_entry_is_that_entry(tmp_path):
+    """Names of USDA SR26 (published). Their commas, brackets and "or" hid a second food before, and the line waited for a person."""
+    for number, name in enumerate(FULL_NAMES):
+        (tmp_path / f"r{number}.yaml").write_text(f"id: r{number}\nname: r{number}\nportions: 1\ningredients:\n  - '100 g {name}'\nmethod:\n  - Boil in water until tender, then drain.\n", encoding="utf-8")
+    settled = run(tmp_path)["settled"].sort_values("recipe_id")
+    assert settled["entry_name"].tolist() == list(FULL_NAMES) and set(settled["outcome"]) == {"accepted"}
+    assert set(settled["edible_g"]) == {100.0}

@@ -79,6 +79,8 @@ def _is_ready(line) -> bool:
     """Whether the words say that the amount is of food without its refuse."""
     if line.food.state in READY_STATES or line.food.entry_state in READY_STATES:
         return True
+    if "," in line.food.entry_name and line.food.entry_name.casefold() in line.text.casefold():  # the entry by its whole name: its edible portion
+        return True
     if _NET.search(line.text) or _READY_ANYWHERE.search(line.text) or _READY_PHRASE.search(line.food.phrase):
         return True
     return _READY_BEFORE.search(_before_food(line.text, line.food.phrase)) is not None
