@@ -40,11 +40,12 @@ def cook(
 
     ``parsed``, ``matched``, ``weighed``, ``lines``, ``steps``, ``entries``: the models of those
     names. The rest as in ``reference/`` and ``mappings/`` (``decisions`` is methods.csv).
-    ``values`` (model Values) tell the water of each entry, below whose dry matter no yield goes.
+    ``values`` (model Values) tell the water of each entry, below whose dry matter no yield goes, and its fat, of which some drips off.
     A Retentions row gives the fraction (0 to 1) that stays; a component without a row stays whole.
     """
     frame = _frame(parsed, matched, lines, entries)
-    frame["water"] = frame["entry_id"].map(_water(values)).astype("float64")
+    for name, component in (("water", "WATER"), ("fat", "FAT")):
+        frame[name] = frame["entry_id"].map(_content(values, component)).astype("float64")
     texts = {key: list(group.sort_values("step_no")["text"]) for key, group in steps.groupby(["recipe_id", "variant_id"], sort=False)}
     words = vocabulary(verbs)
     decided, problems = _decisions(decisions, frame)
@@ -77,11 +78,11 @@ def _frame(parsed, matched, lines, entries) -> pd.DataFrame:
     return frame.fillna({"cooking_class": "", "entry_state": ""})
 
 
-def _water(values: pd.DataFrame | None) -> dict[str, float]:
-    """Water per 100 g of the entries that tell it."""
+def _content(values: pd.DataFrame | None, component: str) -> dict[str, float]:
+    """What 100 g of the entries that tell it hold of a component."""
     if values is None:
         return {}
-    known = values[(values["component"] == "WATER") & values["value"].notna()]
+    known = values[(values["component"] == component) & values["value"].notna()]
     return dict(zip(known["entry_id"], known["value"], strict=True))
 
 
@@ -118,6 +119,7 @@ def _settle(row: dict, reading, decision: dict | None, look_up) -> tuple[dict, d
     amount, yield_reason = factors.yield_of(applied, times, kitchen_class, reading.with_liquid_line, yield_table, yield_rows)
     codes, kept, retention_reason = factors.retention_of(applied, times, kitchen_class, rules, retentions,
                                                           in_small_pieces(f"{row['text']}, {row['preparation']}, {reading.cut}", kitchen_class))
+    codes, kept = factors.dripping(codes, kept, applied, kitchen_class, row["fat"], reading.fat_poured, retentions)
     amount = factors.keeping_solids(amount, row["water"], kitchen_class, codes)
     if codes.split("+")[0] == "poured-away":
         yield_reason = "poured-away"

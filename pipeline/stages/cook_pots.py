@@ -94,6 +94,7 @@ class Kitchen:
         self.own_turn: dict[int, int] = {}  # line -> the clause that first cuts, cooks or serves it by name
         self.later_turn: dict[int, int] = {}  # line -> the clause that first names it, and adds, serves or boils it apart
         self.salted: tuple[Pot, Clause] | None = None  # the first pot whose water the words call salted
+        self.fat_off: set[int] = set()  # lines whose fat was poured or spooned off
         self.clause_number = 0
         self.hot: Pot | None = None    # the pot that was last heated
         self.frying: Pot | None = None  # the frying pan

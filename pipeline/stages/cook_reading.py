@@ -40,6 +40,7 @@ EXCESS = re.compile(r"\b(?:excess|surplus|leftover|left over)\b")
 THROWN = re.compile(r"\b(?:discard\w*|throw\w*|thrown|pour\w* (?:it |them )?(?:away|off)|tip\w* (?:it )?away|down the (?:sink|drain)|get rid)\b")
 ONTO_FOOD = re.compile(r"\b(?:over|onto|on to) the\b")  # "strain the custard over the bread"
 # What is boiled in a pan of its own and not with a stew; and verbs that put back what was there before.
+FAT_OFF = re.compile(r"\b(?:drain|pour|spoon|skim|tip|ladle)(?:ing|ed)? (?:away |off |out )?(?:\w+ ){0,4}?(?:fat|grease|drippings)\b(?! over\b)|\bdiscard(?:ing)? (?:the |any |excess )*(?:fat|grease)\b")
 OWN_PAN = (*BOILED_BY_CUSTOM, "potatoes", "sweet-potatoes", "leafy-greens", "other-vegetables", "roots")
 BACK = ("return", "put back", "tip back", "skim")
 FIRST_CUT = ("peel", "chop", "cut", "dice", "trim", "grate", "halve", "wash", "shred")  # what is done to food before it cooks
@@ -131,6 +132,8 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
             _cook(kitchen, clause, "", "simmer" if kitchen.holds_liquid(kitchen.current) else "stir-fry")
     else:
         _cook(kitchen, clause, text, action)
+    if kitchen.current and FAT_OFF.search(clause.sentence.lower()):
+        kitchen.fat_off.update(n for n in kitchen.current.lines if kitchen.events[n])
     if kitchen.current and cook_water.SALTED.search(clause.sentence.lower()):
         kitchen.salted = kitchen.salted or (kitchen.current, clause)
     if (vessel := A_PAN_CALLED.search(clause.text)) and kitchen.current:

@@ -101,6 +101,7 @@ KINDS = (
     Kind("braised meat", ("beef", "lamb", "pork"), ("simmer", "boil"), "drained",
          ((", raw", ", cooked, braised"), (", raw", ", cooked, simmered"), (", raw", ", cooked, stewed")), MEAT_GROUPS),
 )
+MEAT_KINDS = ("poultry", "stewed poultry", "roasted meat", "grilled and fried meat", "braised meat")
 LEFT_OUT = re.compile(r"^(?:Fast foods|Babyfood)|variety meats")
 # Yields to expect before a pair is read, and their 90 % interval (handbooks, from memory); the rest: no expectation.
 BOILED = (0.93, 0.85, 1.02)
@@ -209,6 +210,23 @@ def middles(kind: Kind, pairs: pd.DataFrame, ratios: pd.DataFrame) -> dict[str, 
             middle = weight * (middle_of(mine) if len(mine) else 0.0) + (1 - weight) * pooled
             found[name][component] = (middle, UNSURE * max(spread, FEW_SPREAD) / np.sqrt(len(mine) + min(POOLED_PAIRS, len(every) - len(mine))), len(mine))
     return found
+
+
+def fat_kept(path: Path, fits: dict, least: float, most: float) -> tuple[float, float, float, int]:
+    """Median of the share of fat that meat keeps, its 5th and 95th percentile, and the number of pairs (tuning half), where the
+    raw food has from ``least`` to below ``most`` g of fat in 100 g: cooked over raw times the fitted yield."""
+    entries, wide, _ = tables(path)
+    found = []
+    for kind in KINDS:
+        if kind.name not in MEAT_KINDS:
+            continue
+        for pair in pairs_of(kind, entries).itertuples():
+            raw, cooked = wide.at[pair.raw_id, "FAT"], wide.at[pair.cooked_id, "FAT"]
+            if least <= raw < most:
+                fit = fits[pair.cooking_class, kind.methods[0], kind.liquid]
+                found.append(cooked * fit.yield_fraction / raw)
+    low, middle, high = np.percentile(found, [5, 50, 95])
+    return float(middle), float(low), float(high), len(found)
 
 
 def middle_of(values: pd.Series) -> float:
