@@ -340,8 +340,8 @@ def _standing(known, fitted: dict[str, float], allowed, middle) -> dict[str, flo
 
 def yield_spread(kind: Kind, cooking_class: str, whole: dict[str, float]) -> float:
     """The log spread of the yield: of the pairs' solids or protein; no wider than expected, but of ABSORBS."""
-    if kind.name in ABSORBS:
-        return max(whole["SOLIDS"], prior_spread(cooking_class))
+    if kind.name in ABSORBS:  # of no more than seven pairs, which handbooks do not bound: stretched as eight would be
+        return max(whole["SOLIDS"] * float(student_t.ppf(0.95, FEWEST_FOR_HALF - 1)) / Z90, prior_spread(cooking_class))
     seen = whole["SOLIDS"] if kind.name in SWELLS else min(whole["SOLIDS"], max(whole["PROCNT"], LEAST_YIELD_SPREAD))
     return max(LEAST_SPREAD, min(seen, prior_spread(cooking_class)))
 
