@@ -229,7 +229,12 @@ def dripping(codes: str, kept: dict[str, Factor], steps: tuple[Step, ...], cooki
     return (f"{codes}+{code}" if codes else code, dict(sorted({**kept, **found}.items()))) if found else (codes, kept)
 
 
+# What cooks for longer has its lid on, or water is added (common practice, no source).
+EVAPORATES_UP_TO_MINUTES = 180.0
+
+
 def _evaporated(hourly: Factor, minutes: float) -> Factor:
+    minutes = min(minutes, EVAPORATES_UP_TO_MINUTES)
     hours = minutes / 60
     value, low, high = (round(part ** hours, 6) for part in hourly[1:])
     return Factor(f"{hourly.row_id}@{minutes:g}min", value, low, high)
