@@ -116,6 +116,7 @@ STAYS_FROM = 0.85  # what keeps less says more about loss than about weight: the
 SWELLS = ("pulses", "pasta", "rice", "grains")
 # Of these what is in the pot stays: however much water it was given, so handbooks do not bound their yield.
 ABSORBS = ("rice", "grains")
+STRETCHED_AS = 4  # their few pairs may lie close by chance: Student's t of so many, which has the best interval score on the tuning half
 KEEPS = ("vegetables",)  # a published factor stays as long as it lies among the pairs
 SD_MINERAL, SD_VITAMIN = 0.08, 0.12  # release 6 by retention-spread-rule: +-0.12 and +-0.15 at 90 %, about 0.9 and 0.75
 
@@ -340,8 +341,8 @@ def _standing(known, fitted: dict[str, float], allowed, middle) -> dict[str, flo
 
 def yield_spread(kind: Kind, cooking_class: str, whole: dict[str, float]) -> float:
     """The log spread of the yield: of the pairs' solids or protein; no wider than expected, but of ABSORBS."""
-    if kind.name in ABSORBS:  # of no more than seven pairs, which handbooks do not bound: stretched as eight would be
-        return max(whole["SOLIDS"] * float(student_t.ppf(0.95, FEWEST_FOR_HALF - 1)) / Z90, prior_spread(cooking_class))
+    if kind.name in ABSORBS:
+        return max(whole["SOLIDS"] * float(student_t.ppf(0.95, STRETCHED_AS - 1)) / Z90, prior_spread(cooking_class))
     seen = whole["SOLIDS"] if kind.name in SWELLS else min(whole["SOLIDS"], max(whole["PROCNT"], LEAST_YIELD_SPREAD))
     return max(LEAST_SPREAD, min(seen, prior_spread(cooking_class)))
 
