@@ -88,3 +88,17 @@ def test_a_batter_goes_into_the_fat_with_what_is_dipped_in_it():
     found, _ = chains(foods, "Parboil the potatoes for 5 minutes and drain. Heat the oil to 180C. Whisk the flour with the sparkling water to make a batter. "
                              "Fry the chips for 6 minutes. Dip the fish in the batter and deep-fry for 5 minutes.")
     assert found == {"cod fillets": "fry", "self-raising flour": "fry", "sparkling water": "fry", "vegetable oil": "fry", "potatoes": "boil:drained > fry"}
+
+
+def test_what_is_lifted_onto_a_tray_goes_on_cooking_there():
+    foods = [("salmon fillets", "oily-fish"), ("soy sauce", "stock-sauce"), ("honey", "sugars")]
+    found, _ = chains(foods, "Whisk the soy and honey, pour over the salmon and leave for 20 minutes. Lift the salmon onto a lined tray and grill for 8 minutes.")
+    assert found["salmon fillets"] == "grill"
+
+
+def test_fat_that_is_drained_is_no_cooking_water():
+    foods = [("minced beef", "beef"), ("onion", "other-vegetables"), ("beef stock", "stock-sauce")]
+    lines = [line_of(f"r/base/{n}", *food) for n, food in enumerate(foods, start=1)]
+    beef, onion, stock = read_method(lines, ["Fry the mince, drain off the fat, add the onion and stock and simmer for 30 minutes."], VERBS)
+    assert beef.chain == "stir-fry > simmer:kept" and onion.chain == stock.chain == "simmer:kept"
+    assert beef.fat_poured and not stock.fat_poured

@@ -144,11 +144,11 @@ class Kitchen:
         unplaced = [n for n, line in enumerate(self.lines) if n not in self.where and not line.serve and self.later_turn.get(n, -1) <= self.clause_number]
         if found.rest:
             section = [n for n in unplaced if found.vessel and found.vessel in self.lines[n].section]
-            return list(dict.fromkeys([*found.direct, *[n for n in section or unplaced if n not in found.spared]]))
+            return list(dict.fromkeys([*found.lines(), *[n for n in section or unplaced if n not in found.spared]]))
         if found.everything:
             section = [n for n in unplaced if found.vessel and found.vessel in self.lines[n].section]
             here = section or (unplaced if not self.where else list(self.current.lines if self.current and self.current.lines else self.where))
-            return list(dict.fromkeys([*here, *found.direct]))
+            return list(dict.fromkeys([*here, *found.lines()]))
         if found.vessel and not found.lines():
             section = [n for n, line in enumerate(self.lines) if found.vessel in line.section]
             if section and all(n not in self.where for n in section):

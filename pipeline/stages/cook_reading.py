@@ -132,7 +132,7 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
             _cook(kitchen, clause, "", "simmer" if kitchen.holds_liquid(kitchen.current) else "stir-fry")
     else:
         _cook(kitchen, clause, text, action)
-    if kitchen.current and FAT_OFF.search(clause.sentence.lower()):
+    if kitchen.current and FAT_OFF.search(f"{clause.verb.phrase}{clause.text}"):
         kitchen.fat_off.update(n for n in kitchen.current.lines if kitchen.events[n])
     if kitchen.current and cook_water.SALTED.search(clause.sentence.lower()):
         kitchen.salted = kitchen.salted or (kitchen.current, clause)
