@@ -17,7 +17,7 @@ from pipeline.verify_mass import Input, interval
 from pipeline.verify_report import Ledger
 from pipeline.verify_sources import Project
 
-WATER, ALCOHOL = "WATER", "ALC"
+WATER, LEAVES_TOO = "WATER", ("ALC", "FAT")
 # A billionth of a food's water is rounding.
 NO_WATER = 1e-9
 # A standard error shows the spread between samples only from this many samples on.
@@ -118,7 +118,7 @@ def _amount(line: Line, component: str, value: float, kitchen: Kitchen) -> Amoun
         cooked = kitchen.yields[line.line_id]
         if math.isnan(value) or value <= 0:
             return Amount(line, component, edible * value / 100, {})
-        amount = edible * (value / 100 + cooked.value - 1 + _alcohol_lost(line, kitchen) / 100)
+        amount = edible * (value / 100 + cooked.value - 1 + _lost_beside_water(line, kitchen) / 100)
         if amount <= NO_WATER * edible * value / 100:
             return Amount(line, component, 0.0, {})
         return Amount(line, component, amount, {own: edible / 100, other: edible / 100, cooked.input_id: edible})
@@ -132,11 +132,14 @@ def _amount(line: Line, component: str, value: float, kitchen: Kitchen) -> Amoun
     return Amount(line, component, edible * value / 100 * fraction, slopes)
 
 
-def _alcohol_lost(line: Line, kitchen: Kitchen) -> float:
-    """Grams of alcohol per 100 g that cooking took: what the dish lost beside water."""
-    kept = kitchen.retentions.get((line.line_id, ALCOHOL))
-    held = number(kitchen.tables["values"].get(f"{line.entry_id} {ALCOHOL} g", {}).get("value", ""))
-    return held * (1 - kept.value) if kept and not math.isnan(held) else 0.0
+def _lost_beside_water(line: Line, kitchen: Kitchen) -> float:
+    """Grams of alcohol and fat per 100 g that cooking took: what the dish lost beside water."""
+    lost = 0.0
+    for component in LEAVES_TOO:
+        kept = kitchen.retentions.get((line.line_id, component))
+        held = number(kitchen.tables["values"].get(f"{line.entry_id} {component} g", {}).get("value", ""))
+        lost += held * (1 - kept.value) if kept and not math.isnan(held) else 0.0
+    return lost
 
 
 def _composition_id(entry_id: str, component: str, kitchen: Kitchen) -> str:
@@ -152,7 +155,7 @@ def _compare(row: dict, found: Amount, value: float, source: dict | None, unit: 
     if component == WATER:
         cooked = kitchen.yields[line.line_id]
         factor_id = cooked.input_id
-        factor = 1 + ((cooked.value - 1) * 100 + _alcohol_lost(line, kitchen)) / value if value > 0 else 1.0
+        factor = 1 + ((cooked.value - 1) * 100 + _lost_beside_water(line, kitchen)) / value if value > 0 else 1.0
         factor = factor if factor > NO_WATER else 0.0
     ledger.number(where, "edible_g", row["edible_g"], line.mass.edible_g, f"{path_of('weighed')} {line.line_id}")
     ledger.number(where, "value_per_100g", row["value_per_100g"], value, entry)

@@ -197,6 +197,8 @@ def _standing(where, row: dict, tables: dict[str, Rows], project: Project, ledge
     parsed, matched, weighed = (tables[name][line_id] for name in ("parsed", "matched", "weighed"))
     outcome = matched["match_outcome"]
     doubtful = number(parsed["parse_confidence"]) <= project.factor("rules", "read_above", "value") and matched["match_reason"] != "decided"
+    name = matched["entry_name"].casefold()
+    doubtful = doubtful and not ("," in name and parsed["text"].casefold().endswith(name))  # the whole published name of the entry
     if outcome == "accepted" and (weighed["edible_g"] == "" or doubtful):
         outcome = "review"
     ledger.same(where, "outcome", row["outcome"], outcome, "reading, match and mass")

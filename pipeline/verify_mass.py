@@ -16,6 +16,8 @@ Z90 = NormalDist().inv_cdf(0.95)
 # A published refuse fraction is one figure for careful and careless cooks: half and one and a half
 # times as much is lost (common practice, no source).
 LEAST_LOST, MOST_LOST = 0.5, 1.5
+# Bone is there or not: three quarters and one and a quarter of what is published (common practice, no source).
+LEAST_BONE, MOST_BONE = 0.75, 1.25
 # Grams or millilitres in one unit, as exact numbers: avoirdupois and imperial measures by the UK Weights
 # and Measures Act 1985, schedule 1 (1 lb = 453.59237 g, 1 gallon = 4546.09 ml); US measures from the
 # gallon of 231 cubic inches (NIST Handbook 44, appendix C); spoons and metric cup: common practice, no source.
@@ -266,14 +268,18 @@ def _two_measures(where, row: dict, columns, ids: list[str], project: Project, l
 
 def _edible(where, row: dict, tables: dict[str, Rows], project: Project, ledger: Ledger) -> tuple[float, float, float]:
     columns, edible_id = ("edible_fraction", "edible_low", "edible_high"), row["edible_id"]
-    if edible_id and not edible_id.startswith("entry-refuse:"):
+    of_entry, _, entry_id = edible_id.partition(":")
+    if edible_id and of_entry not in ("entry-refuse", "entry-bone"):
         return _factor(where, row, columns, project, "edible_portions", edible_id, ("edible_fraction", "low", "high"), ledger)
     expected, origin = (1.0, 1.0, 1.0), "no refuse"
     if edible_id:
-        entry_id = edible_id.removeprefix("entry-refuse:")
+        entry = tables["entries"].get(entry_id, {})
         origin = f"{path_of('entries')} {entry_id}"
-        lost = number(tables["entries"].get(entry_id, {}).get("refuse_fraction", ""))
-        expected = (1 - lost, max(0.0, 1 - MOST_LOST * lost), 1 - LEAST_LOST * lost)
+        lost, least, most = number(entry.get("refuse_fraction", "")), LEAST_LOST, MOST_LOST
+        if of_entry == "entry-bone":  # one figure per bone that is listed; they speak of the same bone
+            listed = [part.strip().split()[-1] for part in entry.get("refuse_description", "").split("%")[:-1]]
+            lost, least, most = (max(float(share) / 100 for share in listed) if listed else lost), LEAST_BONE, MOST_BONE
+        expected = (1 - lost, max(0.0, 1 - most * lost), 1 - least * lost)
     for column, value in zip(columns, expected, strict=True):
         ledger.number(where, column, row[column], value, origin)
     return expected

@@ -316,3 +316,13 @@ def test_input_tables_are_left_alone():
     before = YIELDS.copy()
     run([("penne", "pasta")], "Boil the penne and drain.")
     pd.testing.assert_frame_equal(before, YIELDS)
+
+
+@pytest.mark.parametrize(("foods", "words", "said"), [
+    ([("spaghetti", "pasta")], "salted boiling water", True), ([("spaghetti", "pasta"), ("salt", "salt")], "salted boiling water", False),
+    ([("spaghetti", "pasta")], "unsalted water", False), ([("spaghetti", "pasta")], "a pan of lightly salted water", True),
+])
+def test_salted_water_that_no_line_lists_is_said(foods, words, said):
+    """USDA SR26 (published): potatoes boiled without salt have 5 mg sodium per 100 g (11367), with salt 241 mg (11833)."""
+    _, _, problems = run(foods, f"Cook the spaghetti in {words} for 10 minutes and drain.")
+    assert ["salt-not-listed" in problem.code for problem in problems] == ([True] if said else [])

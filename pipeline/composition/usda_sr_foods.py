@@ -54,9 +54,10 @@ CLASSES = (
     ("Vegetables and Vegetable Products", r"^Tomato", "tomatoes"),
     ("Vegetables and Vegetable Products", r"^Mushroom", "mushrooms"),
     ("Vegetables and Vegetable Products",
-     r"^(?:Carrot|Parsnip|Beets|Rutabaga|Turnips|Radish|Celeriac|Cassava|Yam\b|Taro,|Salsify)", "roots"),
+     r"^(?:Carrot|Parsnip|Beets|Rutabaga|Turnips|Radish|Celeriac|Cassava|Yam\b|Yambean|Taro,|Salsify|Burdock root|Lotus root|Jerusalem)", "roots"),
     ("Vegetables and Vegetable Products",
-     r"^(?:Spinach|Kale|Chard|Lettuce|Cabbage|Collards|Endive|Cress|Watercress|Arugula)|greens|leaves", "leafy-greens"),
+     r"^(?:Spinach|Kale|Chard|Lettuce|Cabbage|Collards|Endive|Cress|Watercress|Arugula|Mustard spinach|New Zealand spinach|Lambsquarters|Purslane|Dock|"
+     r"Borage|Jute|Chrysanthemum|Sorrel)|greens|leaves|leafy tips", "leafy-greens"),
     ("Finfish and Shellfish Products", r"^(?:Crustaceans|Mollusks)", "shellfish"),
     ("Finfish and Shellfish Products", r"salmon|mackerel|herring|sardine|anchovy|trout|tuna, fresh|swordfish|eel", "oily-fish"),
     ("Legumes and Legume Products", r"mature seeds, raw|^Lentils.*raw", "legumes-dried"),

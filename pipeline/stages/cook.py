@@ -8,12 +8,14 @@ WATER has no retention here: cooked water = raw water + cooked mass - edible mas
 from __future__ import annotations
 
 import math
+import re
 
 import pandas as pd
 
 from pipeline import tables
 from pipeline.problems import WARNING, Problem
 from pipeline.stages import cook_factors as factors
+from pipeline.stages import cook_water
 from pipeline.stages.cook_names import Line, line_of
 from pipeline.stages.cook_pieces import in_small_pieces
 from pipeline.stages.cook_reading import read_method
@@ -23,6 +25,10 @@ STAGE = "cook"
 # Why a line has the method and factors it has (closed).
 REASONS = ("stated", "decided", "not-mentioned", "no-method", "already-cooked", "absorbed", "poured-away", "no-yield", "no-retention", "not-food")
 COOKED_STATES = ("cooked", "canned")
+# "300 g parboiled potatoes": boiled and drained before the method begins, for so many minutes; rice of that name is another food (common practice, no source).
+BOILED_BEFORE = re.compile(r"\b(?:par|part|pre)-?\s?boiled\b", re.IGNORECASE)
+BOILED_BEFORE_CLASSES = ("potatoes", "sweet-potatoes", "roots", "other-vegetables", "leafy-greens")
+BOILED_BEFORE_MINUTES = 8.0
 
 
 def cook(
@@ -34,11 +40,12 @@ def cook(
 
     ``parsed``, ``matched``, ``weighed``, ``lines``, ``steps``, ``entries``: the models of those
     names. The rest as in ``reference/`` and ``mappings/`` (``decisions`` is methods.csv).
-    ``values`` (model Values) tell the water of each entry, below whose dry matter no yield goes.
+    ``values`` (model Values) tell the water of each entry, below whose dry matter no yield goes, and its fat, of which some drips off.
     A Retentions row gives the fraction (0 to 1) that stays; a component without a row stays whole.
     """
     frame = _frame(parsed, matched, lines, entries)
-    frame["water"] = frame["entry_id"].map(_water(values)).astype("float64")
+    for name, component in (("water", "WATER"), ("fat", "FAT")):
+        frame[name] = frame["entry_id"].map(_content(values, component)).astype("float64")
     texts = {key: list(group.sort_values("step_no")["text"]) for key, group in steps.groupby(["recipe_id", "variant_id"], sort=False)}
     words = vocabulary(verbs)
     decided, problems = _decisions(decisions, frame)
@@ -50,6 +57,7 @@ def cook(
         rows = group.to_dict("records")
         food = [row for row in rows if row["kind"] in ("food", "unreadable")]
         readings = {reading.line_id: reading for reading in read_method([_line(row) for row in food], texts.get(key, []), words)}
+        problems += _salt_not_listed(key, rows, texts.get(key, []))
         for row in rows:
             result, kept = _settle(row, readings.get(row["line_id"]), decided.get((row["recipe_id"], row["text"].strip())), look_up)
             cooked.append(result)
@@ -70,11 +78,11 @@ def _frame(parsed, matched, lines, entries) -> pd.DataFrame:
     return frame.fillna({"cooking_class": "", "entry_state": ""})
 
 
-def _water(values: pd.DataFrame | None) -> dict[str, float]:
-    """Water per 100 g of the entries that tell it."""
+def _content(values: pd.DataFrame | None, component: str) -> dict[str, float]:
+    """What 100 g of the entries that tell it hold of a component."""
     if values is None:
         return {}
-    known = values[(values["component"] == "WATER") & values["value"].notna()]
+    known = values[(values["component"] == component) & values["value"].notna()]
     return dict(zip(known["entry_id"], known["value"], strict=True))
 
 
@@ -82,7 +90,7 @@ def _line(row: dict) -> Line:
     phrase = row["phrase"] or row["text"]
     made_from = " juice" if row["preparation"] in ("juice of", "juiced") else ""
     return line_of(row["line_id"], phrase + made_from, row["cooking_class"], row["section"], row["amount_rule"] == "to-serve" or row["optional"],
-                   _cooked_already(row))
+                   _cooked_already(row), row["preparation"])
 
 
 def _cooked_already(row: dict) -> bool:
@@ -95,19 +103,23 @@ def _settle(row: dict, reading, decision: dict | None, look_up) -> tuple[dict, d
     if reading is None:
         return base | _plain("not-food", 1.0), {}
     steps, reason, confidence = reading.steps, reading.reason, reading.confidence
-    evidence = reading.evidence
+    evidence, times = reading.evidence, reading.times
+    if _boiled_before(row, steps):
+        steps, times, reason = (("boil", "drained"), *_cooking(steps)), (BOILED_BEFORE_MINUTES, *times[:len(_cooking(steps))]), "stated"
+        evidence = " | ".join(part for part in (row["text"], evidence) if part)
     if decision is not None:
         steps, reason, confidence = decision["steps"], "decided", 1.0
         base["decision_id"] = decision["decision_id"]
         evidence = f"decision {decision['decision_id']}: {decision['reason']}"
     kitchen_class = row["cooking_class"]
-    applied, times = steps, reading.times if steps == reading.steps else ()
+    applied, times = steps, times if decision is None or steps == reading.steps else ()
     if _cooked_already(row) and not factors.is_raw(steps):
         applied, times, reason = (("reheat", ""),), (), "already-cooked"
     yield_table, yield_rows, rules, retentions = look_up
     amount, yield_reason = factors.yield_of(applied, times, kitchen_class, reading.with_liquid_line, yield_table, yield_rows)
     codes, kept, retention_reason = factors.retention_of(applied, times, kitchen_class, rules, retentions,
                                                           in_small_pieces(f"{row['text']}, {row['preparation']}, {reading.cut}", kitchen_class))
+    codes, kept = factors.dripping(codes, kept, applied, kitchen_class, row["fat"], reading.fat_poured, retentions)
     amount = factors.keeping_solids(amount, row["water"], kitchen_class, codes)
     if codes.split("+")[0] == "poured-away":
         yield_reason = "poured-away"
@@ -118,6 +130,17 @@ def _settle(row: dict, reading, decision: dict | None, look_up) -> tuple[dict, d
         "yield_low": amount.low, "yield_high": amount.high, "cook_reason": retention_reason or yield_reason or reason,
     }
     return result, kept
+
+
+def _boiled_before(row: dict, steps) -> bool:
+    """Whether the line says that the food was boiled and drained before the method begins, which does not say so again."""
+    said = row["cooking_class"] in BOILED_BEFORE_CLASSES and BOILED_BEFORE.search(row["text"])
+    return bool(said) and not _cooked_already(row) and steps[0] not in (("boil", "drained"), ("simmer", "drained"))
+
+
+def _cooking(steps) -> tuple:
+    """The steps that heat or soak; none of food that stays raw."""
+    return tuple(step for step in steps if step[0] != "raw")
 
 
 def _plain(reason: str, confidence: float) -> dict:
@@ -160,6 +183,15 @@ def _step(part: str, liquid: str) -> tuple[str, str]:
     method, _, own = part.strip().partition(":")
     wet = method in ("boil", "simmer", "soak", "bake")
     return method, own or (liquid if wet else "")
+
+
+def _salt_not_listed(key: tuple[str, str], rows: list[dict], texts: list[str]) -> list[Problem]:
+    """Salted cooking water without a line of salt: what the food takes up is in no figure (boiled potatoes: some 240 mg sodium per 100 g, USDA SR26, 11367 and 11833)."""
+    salted = next((text for text in texts if cook_water.SALTED.search(text.lower())), "")
+    if not salted or key[1] != "base" or any(row["cooking_class"] == "salt" or "salt" in row["phrase"].lower().split() for row in rows):
+        return []
+    return [Problem(f"{key[0]}: {salted.strip()[:80]!r}", "the cooking water is salted, and no line lists the salt: sodium is without what the food takes up of it",
+                    "List the salt of the water with its amount, or write unsalted water", "salt-not-listed", WARNING, STAGE, key[0])]
 
 
 def _missing(row: dict, result: dict) -> list[Problem]:

@@ -27,6 +27,13 @@ TAKES_UP_LIQUID = ("pasta", "noodles", "rice", "grains", "legumes-dried")
 NO_YIELD = (1.0, 0.6, 1.4)
 # Classes that lose fat and juices beside water.
 DRIPS = ("bacon-ham", "beef", "chicken", "duck", "lamb", "lean-fish", "liver", "oily-fish", "pork", "sausage", "shellfish", "turkey")
+# Fat drips off fatty meat: from so much fat in 100 g of the raw food, the code that says what stays. Lean meat keeps its fat, and so does
+# fish: see reference/build/measured_pairs.py. Bacon fried crisp loses more.
+MEAT = ("bacon-ham", "beef", "chicken", "duck", "lamb", "pork", "sausage", "turkey")
+FAT_DRIPS = ((18.0, "fat-drips-from-18"), (10.0, "fat-drips-from-10"))
+BACON_FAT = "fat-drips-bacon"
+IN_A_PAN = ("fry", "stir-fry", "grill")
+DRY_OR_POURED = ("bake", "grill", "fry", "stir-fry", "microwave")
 AT_LEAST = "|at-least:"
 PART_CODES = ("poured-away", "salt-in-poured-water", "deep-fat-uptake")
 
@@ -206,7 +213,28 @@ def keeping_solids(amount: Factor, water_per_100g: float, cooking_class: str, co
     return Factor(f"{amount.row_id}{AT_LEAST}{dry:g}", *(max(end, dry) for end in amount[1:]))
 
 
+def dripping(codes: str, kept: dict[str, Factor], steps: tuple[Step, ...], cooking_class: str, fat_per_100g: float, fat_poured: bool,
+             factors) -> tuple[str, dict[str, Factor]]:
+    """The codes and factors with those of the fat that drips off meat or is poured off; a liquid that is eaten keeps it in the dish.
+
+    ``fat_per_100g`` of the raw entry (g; NaN changes nothing); ``fat_poured``: the words say that the fat went.
+    """
+    leaves = fat_poured or all(liquid == "drained" or not liquid and method in DRY_OR_POURED for method, liquid in steps)
+    code = next((code for least, code in FAT_DRIPS if fat_per_100g >= least), "")
+    if cooking_class not in MEAT or not code or not leaves:
+        return codes, kept
+    if cooking_class == "bacon-ham" and any(method in IN_A_PAN for method, _ in steps):
+        code = BACON_FAT
+    found = {component: factor for component, factor in factors.get(code, {}).items() if component not in kept}
+    return (f"{codes}+{code}" if codes else code, dict(sorted({**kept, **found}.items()))) if found else (codes, kept)
+
+
+# What cooks for longer has its lid on, or water is added (common practice, no source).
+EVAPORATES_UP_TO_MINUTES = 180.0
+
+
 def _evaporated(hourly: Factor, minutes: float) -> Factor:
+    minutes = min(minutes, EVAPORATES_UP_TO_MINUTES)
     hours = minutes / 60
     value, low, high = (round(part ** hours, 6) for part in hourly[1:])
     return Factor(f"{hourly.row_id}@{minutes:g}min", value, low, high)

@@ -12,6 +12,9 @@ from pipeline.stages.cook_words import FAT_OF_MEAT, FOOD_DETERMINED, NEW_CONTAIN
 COLANDER = re.compile(r"\b(?:into|to|in|through|onto) (?:an?|the) (?:[\w-]+ )?(?:colander|sieve|strainer)\b")
 # "tip the water away", "pour that liquid off"
 POURED_AWAY = re.compile(r"\s*(?:away |off |out )?(?:all )?(?:the |this |that |its )?(?:[\w-]+ )?(?:water|liquid)\b(?=[^,.]*\b(?:away|off|out|down)\b)")
+ALL_OVER = re.compile(r"^\s*(?:all over|generously|liberally|lightly|well|on (?:both|all) sides|both sides|inside and out)\s+(?=with\b)")  # "season all over with"
+ONTO_A_TRAY = re.compile(r"\b(?:to|on|onto|into|in) (?:an?|the|your) (?:[\w-]+ ){0,3}(?:tray|baking sheet|sheet pan|roasting tin|tin|rack|ovenproof dish|baking dish|grill pan)\b")
+ON_A_PLATTER = re.compile(r"\b(?:to|on|onto) (?:an?|the|your) (?:[\w-]+ )?(?:platter|carving board|serving (?:dish|plate|platter))\b")
 WHERE_TO = re.compile(r"\s(?:in|into|onto|on|over|round|around|alongside)(?=[\s,.]|$)")
 SOAKED_BY_NAME_FROM_MINUTES = 10  # "leave the rice in a bowl of water": nothing else is done with it
 DISCARDED = re.compile(r"\s*(?:away |out |off )?(?:the |its |their |that |all )(?:[\w-]+ )?(?:water|liquid|liquor|broth|brine|juices?)\b(?! of\b)")
@@ -27,7 +30,8 @@ def tap_is_meant(kitchen: Kitchen, clauses: list[Clause]) -> bool:
 
 def words_of(kitchen: Kitchen, clause: Clause) -> str:
     """The text that may name lines: without states to come about, and without tap water."""
-    text = RINSED_OUT.sub(" ", FAT_OF_MEAT.sub(" over ", PURPOSE.sub(" ", POURED.sub(" ", without_states(clause.text)))))
+    text = ALL_OVER.sub(" ", clause.text)
+    text = RINSED_OUT.sub(" ", FAT_OF_MEAT.sub(" over ", PURPOSE.sub(" ", POURED.sub(" ", without_states(text)))))
     if not kitchen.tap:
         return text
     listed = any(line.cooking_class == "water" and "boiling" in line.phrase.lower() and number not in kitchen.where
@@ -67,6 +71,10 @@ def action_meant(kitchen: Kitchen, clause: Clause, text: str) -> tuple[str, str]
         return "drain", ""
     if action in ("add", "place", "remove") and COLANDER.search(clause.text) and _was_boiled(kitchen, text):  # "tip into a colander"
         return "drain", text
+    if action == "remove" and ONTO_A_TRAY.search(clause.text) and mentions(text, kitchen.lines).lines():  # "lift the salmon onto a tray and grill"
+        return "place", text
+    if action in ("place", "add") and ON_A_PLATTER.search(clause.text) and set(mentions(text, kitchen.lines).lines()) & set(kitchen.current.lines if kitchen.current else ()):
+        return "remove", ON_A_PLATTER.sub(" ", text)
     if action == "remove" and _stands_in_water(kitchen, text):  # "cover and set aside for 10 minutes"
         return "rest", text
     if clause.verb.phrase in ("discard", "throw", "throw away", "tip") and DISCARDED.match(clause.text) and latest_wet(kitchen):

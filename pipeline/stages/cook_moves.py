@@ -21,6 +21,8 @@ NO_TOPIC = ("discard", "check", "taste", "preheat", "grease", "line", "skim")  #
 SHAPES = ("shape", "form", "roll", "divide into", "cut")
 STIRRED_IN = ("stir in", "mix in", "fold in", "stir through", "beat in")
 ROLLED_IN = ("roll in", "turn in", "coat in", "rub with", "dip in", "toss in")
+STUFFED = re.compile(r"\binside\b|\binto (?:the|its) cavity\b|\bunder (?:the|its|their) skins?\b")
+DIPPED = ("dip", "coat", "toss", "dredge", "turn", "roll", "drag")
 LATE = re.compile(r"\b(?:the|a|its|their) (?:last|final)\b|\b(?:before|towards) the end\b")
 NAMED_PART = re.compile(r"\s*(?:the|any|all|its|their)\s+\w+")  # "the seeds", "any bones": of no line
 A_PAN = re.compile(r"\s*(?:an?|the|another)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok)\b")
@@ -58,6 +60,8 @@ def add(kitchen: Kitchen, clause: Clause, text: str) -> None:
         kitchen.current = None
         combine(kitchen, clause, text)
         return
+    if clause.verb.phrase in DIPPED and named and _dipped(kitchen, clause, text, named):
+        return
     cold = not (kitchen.current and kitchen.current.heat)
     joins = clause.verb.phrase in STIRRED_IN and not OLD_PAN.search(text)  # "grate the carrot and stir in the mayonnaise"
     worked = joins and cold or clause.verb.phrase in WORKED_INTO and re.match(r"\s*(?:with|in)\b", text) or clause.verb.phrase in ROLLED_IN and (
@@ -78,6 +82,18 @@ def add(kitchen: Kitchen, clause: Clause, text: str) -> None:
     for number in [n for n in pot.lines if not late or n in kitchen.last]:
         kitchen.event(number, method, clause, pot, "named" if number in kitchen.last else "pot")
     kitchen.heated(pot)
+
+
+def _dipped(kitchen: Kitchen, clause: Clause, text: str, named: list[int]) -> bool:
+    """ "Dip the fish in the batter": it goes into the fat in its coat."""
+    coat = re.search(r"\b(?:in|into|through) (?:the|this|that|your) (?:[\w-]+ )?(batter|crumbs?|dough|mixture|mix|marinade)\b", text)
+    home = kitchen.vessel(singular(coat.group(1))) if coat else None
+    if home is None or home.heat or not home.lines or set(named) <= set(home.lines):
+        return False
+    pot = Pot()
+    kitchen.move([*named, *home.lines], pot, clause.sentence)
+    kitchen.current, kitchen.mixed, kitchen.placed, kitchen.last = pot, pot, True, [*named]
+    return True
 
 
 def _split(clause: Clause, text: str) -> tuple[str, str]:
@@ -137,7 +153,8 @@ def _unnamed(kitchen: Kitchen, clause: Clause, found: Mentions, pot: Pot, told: 
         if found.pronoun and kitchen.last and not any(n in kitchen.where for n in kitchen.last):  # "halve the peppers and sit them in a dish"
             return list(kitchen.last)
         return list((kitchen.pot_of(kitchen.last) or kitchen.current or Pot()).lines)
-    if only_where and kitchen.mixed and kitchen.mixed.lines and kitchen.mixed is not pot:
+    back = clause.verb.phrase in ("return", "put back", "tip back") and kitchen.current is not None and kitchen.current.drained  # what was drained
+    if only_where and kitchen.mixed and kitchen.mixed.lines and kitchen.mixed is not pot and not back:
         return list(kitchen.mixed.lines)
     if not told or only_water(clause) or not (new or clause.verb.phrase.split()[0] in ("tip", "pour", "scrape", "ladle", "spoon")):
         return []
@@ -156,7 +173,7 @@ def combine(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if not objects:
         return
     topic = kitchen.unsaid()
-    if re.match(r"\s*(?:with|into|in)\b", text) or clause.verb.phrase in (*ROLLED_IN, *STIRRED_IN) or clause.verb.phrase.endswith(" with"):  # "fry the courgette, then mix with the feta"; "chop the leek and mix with the egg"
+    if re.match(r"\s*(?:with|into|in|(?:all )?over|onto)\b", text) or clause.verb.phrase in (*ROLLED_IN, *STIRRED_IN) or clause.verb.phrase.endswith(" with"):  # "fry the courgette, then mix with the feta"; "chop the leek and mix with the egg"
         objects = list(dict.fromkeys([*(topic or (kitchen.current.lines if kitchen.current else [])), *objects]))
     homes = [kitchen.where[n] for n in objects if n in kitchen.where and kitchen.where[n].lines]
     if clause.verb.phrase.startswith("mash") or clause.verb.phrase in MIXES and len({id(home) for home in homes}) > 1:  # what was cooked apart meets off the heat
@@ -176,7 +193,7 @@ def combine(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if not pot.heat:
         kitchen.previous = kitchen.current if kitchen.current is not pot else kitchen.previous
         kitchen.mixed = pot
-    elif not math.isnan(clause.minutes):  # "return the beef and toss everything together for a minute"
+    elif not math.isnan(clause.minutes) or HOT_LIQUID.search(clause.text):  # "toss everything together for a minute", "whisk into the bubbling sauce"
         for number in list(pot.lines):
             kitchen.event(number, heat_of(kitchen, pot, clause, Mentions()), clause, pot, "pot")
     kitchen.current, kitchen.last = pot, objects
@@ -221,6 +238,11 @@ def prepare(kitchen: Kitchen, clause: Clause, text: str) -> None:
     """Cut, peel, flake: nothing cooks, unless the words put it somewhere ("flake the fish into the sauce")."""
     what, where = (ONWARDS.split(" " + text, maxsplit=1) + [""])[:2]
     to = mentions(where, kitchen.lines)
+    inside = kitchen.objects(kitchen.resolve(text, "")) if STUFFED.search(text) else []
+    if inside and kitchen.current and kitchen.current.lines:  # "push the lemon inside"
+        kitchen.move(inside, kitchen.current, clause.sentence)
+        kitchen.last = list(kitchen.current.lines)
+        return
     if ON_TOP.search(text) and kitchen.current and kitchen.placed:  # "pour the sauce over, grate the cheese on top"
         gather(kitchen, clause, text, new=False)
         return

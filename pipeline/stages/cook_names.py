@@ -30,6 +30,7 @@ ALIASES = {"bicarb": "bicarbonate", "mayo": "mayonnaise", "spud": "potato", "tat
 SALAD_WORDS = {"salad", "lettuce", "rocket", "watercress", "arugula", "gem", "cress"}  # "the vegetables" are others
 FORM_WORDS = set("""piece slice cube strip half quarter ring chunk leaf stalk stem stick wedge mixture floret skin fillet breast thigh
 clove joint chop cutlet round ribbon spear pod bulb top end tip segment grain contents batter base layer ingredient""".split())
+PIECES = set("chip wedge floret baton strip cube chunk dice slice stick ring ribbon matchstick round disc finger spear".split())
 WET_CLASSES = ("water", "stock-sauce", "milk", "drinks", "alcohol", "cream-yogurt")
 CONDIMENTS = set("mustard paste ketchup mayonnaise mayo vinegar pesto tamari relish chutney pickle harissa miso tapenade cube granule powder salsa dressing".split())
 CONDIMENT_SAUCES = set("soy worcestershire fish oyster hoisin chilli chili hot teriyaki mint horseradish brown sriracha pepper barbecue bbq tartare".split())
@@ -47,7 +48,7 @@ GROUPS = {
     "oil": ("fats-oils",), "fat": ("fats-oils",), "stock": ("stock-sauce",), "wine": ("alcohol",), "alcohol": ("alcohol",),
     "fruit": ("fruit", "citrus", "dried-fruit"), "berry": ("fruit",), "nut": ("nuts-seeds",), "seed": ("nuts-seeds",),
     "beef": ("beef",), "lamb": ("lamb",), "pork": ("pork", "bacon-ham"), "chicken": ("chicken",), "turkey": ("turkey",), "sausage": ("sausage",),
-    "potato": ("potatoes",), "spud": ("potatoes",), "mushroom": ("mushrooms",), "tomato": ("tomatoes",), "bread": ("bread",), "shrimp": ("shellfish",),
+    "potato": ("potatoes",), "spud": ("potatoes",), "chip": ("potatoes",), "mushroom": ("mushrooms",), "tomato": ("tomatoes",), "bread": ("bread",), "shrimp": ("shellfish",),
     "egg": ("eggs",), "cheese": ("cheese",), "flour": ("flour",), "sugar": ("sugars",), "milk": ("milk",),
 }
 GROUP_PAIRS = {"dry things": ("flour", "sugars", "salt", "herbs-spices", "grains"), "dry ingredients": ("flour", "sugars", "salt", "herbs-spices"), "wet ingredients": ("eggs", "milk", "fats-oils", "cream-yogurt")}
@@ -69,6 +70,7 @@ class Line:
     words: frozenset = field(default=frozenset())
     head: str = ""
     full_name: bool = False  # the method calls it by more than its last word ("the icing sugar")
+    pieces: frozenset = field(default=frozenset())  # what the line says it is cut into: "the wedges"
 
 
 def is_liquid(line: Line) -> bool:
@@ -112,21 +114,26 @@ def _plain_words(text: str) -> list[str]:
     return re.findall(r"[a-zà-ÿ0-9]+(?:[-'’][a-zà-ÿ]+)*", text.lower())
 
 
-def line_of(line_id: str, phrase: str, cooking_class: str, section: str = "", serve: bool = False, cooked_already: bool = False) -> Line:
-    """A :class:`Line` with the words it can be called by; the head is the last noun of its phrase."""
+def line_of(line_id: str, phrase: str, cooking_class: str, section: str = "", serve: bool = False, cooked_already: bool = False,
+            preparation: str = "") -> Line:
+    """A :class:`Line` with the words it can be called by; the head is the last noun of its phrase, the pieces are those of its preparation."""
     main = re.split(r",|\(|(?<![\w-])(?:for|with|in)(?![\w-])", phrase.lower())[0] or phrase.lower()
     named = [singular(word) for word in _plain_words(main) if not word[0].isdigit()]
     nouns = [word for word in named if word not in STOP_WORDS]
     words = frozenset(nouns)
     heads = [word for word in nouns if word not in ADJECTIVES and word not in FORM_WORDS] or nouns
-    return Line(line_id, phrase, cooking_class, section.lower(), serve, cooked_already, words, heads[-1] if heads else "")
+    pieces = frozenset(map(singular, _plain_words(preparation))) & PIECES
+    return Line(line_id, phrase, cooking_class, section.lower(), serve, cooked_already, words, heads[-1] if heads else "", pieces=pieces)
+
+
+EVERYTHING = re.compile(r"\b(?:everything(?! else)|the (?:whole )?(?:lot|shebang)|all (?:of )?(?:the |these |your )?(?:other )?ingredients|all together|(?<!with )the ingredients|(?:it|them) all(?! (?:over|around|round|the)\b))\b")
 
 
 def mentions(text: str, lines: list[Line]) -> Mentions:
     """Which lines ``text`` names (indices into ``lines``)."""
     found = Mentions()
     kept, left_out = (re.split(r"\b(?:except(?: for)?|apart from|other than|but not|bar)\b", text, maxsplit=1) + [""])[:2]
-    found.everything = bool(re.search(r"\b(?:everything(?! else)|the lot|all (?:of )?the (?:other )?ingredients|all ingredients|all together)\b", kept))
+    found.everything = bool(EVERYTHING.search(kept))
     found.rest = bool(re.search(r"\b(?:(?:remaining|rest of the|other) (?:\w+ )?ingredients|everything else|the rest\b(?! of))", kept))
     found.pronoun = bool(re.search(r"\b(?:it|them|they|these|this|both)\b", kept))
     found.pronoun_first = bool(re.match(r"\s*(?:all of )?(?:it|them|these|this|both)\b(?! [a-z]+ of\b)", kept))
@@ -165,6 +172,9 @@ def _chunks(text: str) -> list[list[str]]:
 
 def _name(chunk: list[str], lines: list[Line], found: Mentions, seasoning: bool) -> None:
     words = [singular(word) for word in chunk]
+    if set(words) <= PIECES and (cut := [n for n, line in enumerate(lines) if words[-1] in line.pieces]):  # "the wedges"
+        found.group += cut
+        return
     while words:
         head = words[-1]
         if not any(head in line.words for line in lines) and any(ALIASES.get(head) in line.words for line in lines):

@@ -57,6 +57,7 @@ class Reading:
     times: tuple[float, ...] = ()
     rule: str = ""  # the weakest link: a key of CONFIDENCE
     cut: str = ""  # how the method cuts it, in its words
+    fat_poured: bool = False  # the words say that its fat was poured or spooned off
 
     @property
     def chain(self) -> str:
@@ -129,7 +130,7 @@ def reading_of(kitchen: Kitchen, number: int) -> Reading:
     words = list(dict.fromkeys(word for event in events for word in event.words))
     words += [SAVED_WORDS] if any(event.fate == SAVED and liquid == "kept" for event, liquid, _ in settled) else []
     return Reading(line.line_id, steps, sum(known) if known else math.nan, " | ".join(words), CONFIDENCE[rule], "stated",
-                   any(event.held for event in events), times, rule, kitchen.cut.get(number, ""))
+                   any(event.held for event in events), times, rule, kitchen.cut.get(number, ""), number in kitchen.fat_off)
 
 
 def _misplaced(kitchen: Kitchen, events: list[Event]) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from pipeline.stages.cook_names import Mentions, mentions
+from pipeline.stages.cook_names import GROUPS, Mentions, mentions
 from pipeline.stages.cook_pots import NEW_PAN, OLD_PAN, Kitchen, Pot
 from pipeline.stages.cook_words import NEW_CONTAINER, THE_CONTAINER, Clause
 
@@ -22,6 +22,7 @@ THE_PAN = re.compile(rf"\b(?:the|your) (?:same |hot )?{_VESSELS}\b")
 ON_TOP = re.compile(r"\b(?:on(?: the)? top|over the top|over)\b\s*(?:and|then|,|$)")
 OVEN_DISH = re.compile(r"\b(?:(?:roasting|baking|oven|sheet)[ -](?:tins?|trays?|sheets?|dish|pans?)|(?:ovenproof|oven-proof|gratin|pie) dish|muffin tins?|loaf tin)\b")
 WITH_FRESH = re.compile(r"\s*(?:it |them )?(?:with|in) (?:more |some )?(?:fresh|cold|clean)\s*(?:and\b|,|$)")
+JUICES = re.compile(r"\b(?:pan|roasting|meat|cooking) juices\b|\bjuices (?:left )?in the (?:roasting )?(?:tin|pan|dish)\b|\b(?:pan|roasting) drippings\b")
 ADD_ALONG = re.compile(r"(?:add|(?:stir|fold|mix) in(?=\s*with\b))(?: them| it| these)?\s*(?:with\b|$|,)")
 FRYING_PAN = re.compile(r"\b(?:the (?:[\w-]+ )?|(?:to|into|in) )(?:frying pan|wok|skillet)\b")
 
@@ -46,11 +47,26 @@ def set_up(kitchen: Kitchen, clause: Clause, text: str, pot: Pot, told: bool, ob
         kitchen.dish = pot
     for appliance, method in APPLIANCES:
         if appliance.search(clause.text):
-            pot.heat, pot.kept = method, method in ("simmer", "boil")
+            pot.heat, pot.kept, pot.appliance = method, method in ("simmer", "boil"), True
     if any(phrase.method == "boil" for phrase in clause.places):
         pot.heat, pot.water = "boil", True
     if clause.verb.phrase == "cover" and WITH_FRESH.match(text):  # "cover with fresh and simmer"
         pot.water = True
+
+
+def to_juices(kitchen: Kitchen, clause: Clause) -> None:
+    """ "Stir the flour into the juices in the tin": where the meat cooked, without what is in it still."""
+    if not JUICES.search(clause.text):
+        return
+    cooked = [event for number, events in enumerate(kitchen.events) for event in events
+              if kitchen.lines[number].cooking_class in GROUPS["meat"] and event.method in ("bake", "stir-fry", "grill")]
+    if not cooked:
+        return
+    pot = max(cooked, key=lambda event: event.at).pot
+    there = any(kitchen.lines[n].cooking_class in GROUPS["meat"] for n in pot.lines)
+    if pot is not kitchen.current and there:
+        pot = Pot(heat="stir-fry", fried=True)
+    kitchen.current = pot
 
 
 def waits_for_topping(kitchen: Kitchen, text: str) -> bool:

@@ -41,6 +41,7 @@ class Pot:
     fried: bool = False  # something was fried in it
     kept: bool = False  # the words say that its water is not poured off
     ever: set[int] = field(default_factory=set)
+    appliance: bool = False  # a slow cooker, a microwave oven: what is put there cooks
     called: str = ""  # "casserole", "wok": what the words call the vessel
     kinds: tuple | None = None  # what is in it, by kind: see Kitchen._kinds
 
@@ -91,6 +92,9 @@ class Kitchen:
         self.sentence = ""
         self.placed = False            # this sentence put something somewhere
         self.own_turn: dict[int, int] = {}  # line -> the clause that first cuts, cooks or serves it by name
+        self.later_turn: dict[int, int] = {}  # line -> the clause that first names it, and adds, serves or boils it apart
+        self.salted: tuple[Pot, Clause] | None = None  # the first pot whose water the words call salted
+        self.fat_off: set[int] = set()  # lines whose fat was poured or spooned off
         self.clause_number = 0
         self.hot: Pot | None = None    # the pot that was last heated
         self.frying: Pot | None = None  # the frying pan
@@ -137,13 +141,14 @@ class Kitchen:
 
     def objects(self, found: Mentions) -> list[int]:
         """The lines a clause is about."""
+        unplaced = [n for n, line in enumerate(self.lines) if n not in self.where and not line.serve and self.later_turn.get(n, -1) <= self.clause_number]
         if found.rest:
-            return list(dict.fromkeys([*found.direct, *[n for n in range(len(self.lines)) if n not in self.where and n not in found.spared and not self.lines[n].serve]]))
+            section = [n for n in unplaced if found.vessel and found.vessel in self.lines[n].section]
+            return list(dict.fromkeys([*found.lines(), *[n for n in section or unplaced if n not in found.spared]]))
         if found.everything:
-            unplaced = [n for n in range(len(self.lines)) if n not in self.where and not self.lines[n].serve]
             section = [n for n in unplaced if found.vessel and found.vessel in self.lines[n].section]
             here = section or (unplaced if not self.where else list(self.current.lines if self.current and self.current.lines else self.where))
-            return list(dict.fromkeys([*here, *found.direct]))
+            return list(dict.fromkeys([*here, *found.lines()]))
         if found.vessel and not found.lines():
             section = [n for n, line in enumerate(self.lines) if found.vessel in line.section]
             if section and all(n not in self.where for n in section):
@@ -241,6 +246,9 @@ class Kitchen:
         cold = home is not None and not home.heat and not any(self.events[n] for n in home.lines)  # seasoned, coated or shaped before
         if (cold or home is self.mixed) and home is not None and fat_waits and method in ("stir-fry", "fry"):
             return self.current
+        fat_stands = self.frying is not None and self.frying.lines and all(self.lines[n].cooking_class == "fats-oils" for n in self.frying.lines)
+        if home is not None and home.drained and method in ("stir-fry", "fry") and fat_stands and self.frying is not None and not NEW_PAN.search(text):
+            return self.frying  # the boiled chips go into the oil that was heated
         if home is not None:
             if self.current is not None and home is not self.current and self.current.heat and OLD_PAN.search(text):
                 return self.current

@@ -26,7 +26,7 @@ from pipeline.stages import cook_water
 from pipeline.stages.cook_meant import DISCARDED, action_meant, latest_wet, not_cooked_there, tap_is_meant, unclear, words_of
 from pipeline.stages.cook_names import Line, called_in_full, mentions
 from pipeline.stages.cook_outcome import CONFIDENCE, DRAINED_BY_CUSTOM, FRESH, Reading, in_doubt, reading_of, weakest
-from pipeline.stages.cook_places import A_PAN_CALLED
+from pipeline.stages.cook_places import A_PAN_CALLED, to_juices
 from pipeline.stages.cook_pots import BOILED_BY_CUSTOM, HEATING, NEW_PAN, OLD_PAN, SOAKING_FROM_MINUTES, Kitchen, Pot
 from pipeline.stages.cook_words import COOKS_UNTIL, Clause, Vocabulary, sentences, without_states
 
@@ -39,10 +39,14 @@ OFF_HEAT = re.compile(r"\b(?:off|from) the\b")
 EXCESS = re.compile(r"\b(?:excess|surplus|leftover|left over)\b")
 THROWN = re.compile(r"\b(?:discard\w*|throw\w*|thrown|pour\w* (?:it |them )?(?:away|off)|tip\w* (?:it )?away|down the (?:sink|drain)|get rid)\b")
 ONTO_FOOD = re.compile(r"\b(?:over|onto|on to) the\b")  # "strain the custard over the bread"
+# What is boiled in a pan of its own and not with a stew; and verbs that put back what was there before.
+FAT_OFF = re.compile(r"\b(?:drain|pour|spoon|skim|tip|ladle)(?:ing|ed)? (?:away |off |out )?(?:\w+ ){0,4}?(?:fat|grease|drippings)\b(?! over\b)|\bdiscard(?:ing)? (?:the |any |excess )*(?:fat|grease)\b")
+OWN_PAN = (*BOILED_BY_CUSTOM, "potatoes", "sweet-potatoes", "leafy-greens", "other-vegetables", "roots")
+BACK = ("return", "put back", "tip back", "skim")
 FIRST_CUT = ("peel", "chop", "cut", "dice", "trim", "grate", "halve", "wash", "shred")  # what is done to food before it cooks
 OVEN_HEAT = re.compile(r"\b\d{3}\s*(?:°|degrees)?\s*[cf]\b|\bgas (?:mark )?\d")
 BESIDE = re.compile(r"\b(?:beside|alongside|next to) (?:the |your )?[\w-]+")  # "roast beside the joint"
-DEEP_FAT = re.compile(r"\bdeep[- ](?:[\w-]+ )?(?:pan|pot|saucepan|wok|fryer)\b[^.]*\boil\b|\b(?:full|cm|inch(?:es)?|depth) (?:of |deep )?(?:[\w-]+ ){0,2}oil\b")
+DEEP_FAT = re.compile(r"\bdeep[- ](?:[\w-]+ )?(?:pan|pot|saucepan|wok|fryer)\b[^.]*\boil\b|\b(?:full|cm|inch(?:es)?|depth) (?:of |deep )?(?:[\w-]+ ){0,2}oil\b|\bheat (?:the |your )?(?:[\w-]+ )?(?:oil|fat|dripping|lard)[^.]*? to 1[5-9]\d ?°?c\b")
 
 
 def read_method(lines: list[Line], steps: list[str], vocabulary: Vocabulary) -> list[Reading]:
@@ -54,7 +58,7 @@ def read_method(lines: list[Line], steps: list[str], vocabulary: Vocabulary) -> 
     whole = " ".join(steps)
     kitchen = Kitchen(called_in_full(lines, whole), eaten_as_soup=bool(SOUP.search(whole.lower())))
     kitchen.tap = tap_is_meant(kitchen, clauses)
-    kitchen.own_turn = _own_turns(kitchen, clauses)
+    kitchen.own_turn, kitchen.later_turn = _own_turns(kitchen, clauses), _later_turns(kitchen, clauses)
     for clause in clauses:
         kitchen.begin(clause)
         kitchen.deep_fat = kitchen.deep_fat or bool(DEEP_FAT.search(clause.sentence.lower()))
@@ -64,7 +68,19 @@ def read_method(lines: list[Line], steps: list[str], vocabulary: Vocabulary) -> 
         follow(kitchen, clause)
         if drains:
             cook_water.note(kitchen, clause)
+    _left_cooking(kitchen, clauses)
+    cook_water.salt(kitchen)
     return in_doubt([reading_of(kitchen, number) for number in range(len(lines))], kitchen.lines, whole.lower(), unclear(kitchen, by_sentence))
+
+
+def _left_cooking(kitchen: Kitchen, clauses: list[Clause]) -> None:
+    """ "Put the lot in the slow cooker and leave on low all day": what an appliance holds cooks, though no verb says so."""
+    for pot in {id(pot): pot for pot in kitchen.where.values() if pot.appliance}.values():
+        if any(event.pot is pot for events in kitchen.events for event in events):
+            continue
+        for number in pot.lines:
+            clause = next((clause for clause in clauses if clause.sentence == kitchen.named.get(number, ("",))[0]), clauses[-1])
+            kitchen.event(number, pot.heat or "simmer", clause, pot, "implied")
 
 
 def _own_turns(kitchen: Kitchen, clauses: list[Clause]) -> dict[int, int]:
@@ -73,8 +89,20 @@ def _own_turns(kitchen: Kitchen, clauses: list[Clause]) -> dict[int, int]:
     for number, clause in enumerate(clauses, start=1):
         heated = any(phrase.method in HEATING for phrase in clause.places)
         own = heated or clause.verb.method in (*HEATING, "cook", "serve") or clause.verb.phrase in FIRST_CUT
-        for line in mentions(clause.text, kitchen.lines).direct:
+        for line in mentions(without_states(clause.text), kitchen.lines).direct:
             first.setdefault(line, number if own else 0)
+    return first
+
+
+def _later_turns(kitchen: Kitchen, clauses: list[Clause]) -> dict[int, int]:
+    """Line -> the clause (from 1) that first names it, where that clause adds or serves it, or boils what has a pan of its own: no part of "everything" before."""
+    first: dict[int, int] = {}
+    for number, clause in enumerate(clauses, start=1):
+        boiled = clause.verb.method in ("boil", "steam") or clause.verb.method == "cook" and any(phrase.method == "boil" for phrase in clause.places)
+        joins = clause.verb.method in ("add", "serve", "drain") or clause.verb.phrase.startswith("mash")
+        for line in mentions(without_states(clause.text), kitchen.lines).direct:
+            own_pan = boiled and kitchen.lines[line].cooking_class in OWN_PAN
+            first.setdefault(line, number if joins and clause.verb.phrase not in BACK or own_pan else 0)
     return first
 
 
@@ -82,6 +110,8 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
     """Carry out one clause."""
     places = {phrase.method for phrase in clause.places}
     action, text = action_meant(kitchen, clause, words_of(kitchen, clause))
+    if action in ("add", "place", "prepare", "combine", "remove"):
+        to_juices(kitchen, clause)
     if action in ("add", "place") and (served := SERVED_WITH.search(clause.text)):  # "tear in the basil before you serve it with toasted bread"
         moves.cooked_aside(kitchen, clause, clause.text[served.start():])
         text = text.replace(clause.text[served.end():], " ")
@@ -102,6 +132,10 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
             _cook(kitchen, clause, "", "simmer" if kitchen.holds_liquid(kitchen.current) else "stir-fry")
     else:
         _cook(kitchen, clause, text, action)
+    if kitchen.current and FAT_OFF.search(f"{clause.verb.phrase}{clause.text}"):
+        kitchen.fat_off.update(n for n in kitchen.current.lines if kitchen.events[n])
+    if kitchen.current and cook_water.SALTED.search(clause.sentence.lower()):
+        kitchen.salted = kitchen.salted or (kitchen.current, clause)
     if (vessel := A_PAN_CALLED.search(clause.text)) and kitchen.current:
         kitchen.current.called = vessel.group(1)
     if "absorbed" in places or TAKEN_UP.search(clause.text):

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 EATEN, SAVED, PART = "eaten", "saved", "part"
 # What a fate makes of water that would count as poured off: (liquid, rule of confidence).
 OUTCOMES = {EATEN: ("kept", "liquid-likely"), SAVED: ("kept", "liquid-saved"), PART: ("drained", "liquid-unsaid")}
+SALTED = re.compile(r"(?<!un)\bsalted (?:\w+ )?water\b|(?<!un)\bsalted boiling\b|\bsalt the water\b")
 SAVED_WORDS = "(the water is saved, and the words do not say what for: counted as eaten)"
 WET = ("boil", "simmer", "soak")
 LIQUID = re.compile(r"\b(?:water|liquid|liquor|stock|broth)\b")
@@ -59,6 +60,19 @@ def note(kitchen: Kitchen, clause: Clause) -> None:
         _mark(kitchen, clause, events, _fate(text, before, stems, saves, drains, kitchen, events))
     if drains and not said and CAUGHT.search(text):
         _mark(kitchen, clause, _latest(kitchen, None, WET), SAVED)
+
+
+def salt(kitchen: Kitchen) -> None:
+    """ "Boil in salted water": the salt of the list that no words name is in that water, and goes where it goes."""
+    if kitchen.salted is None:
+        return
+    pot, clause = kitchen.salted
+    there = [event for events in kitchen.events for event in events if event.pot is pot and event.method in WET]
+    for number, line in enumerate(kitchen.lines):
+        if line.cooking_class != "salt" or line.serve or number in kitchen.named or kitchen.events[number] or not there:
+            continue
+        kitchen.event(number, there[0].method, clause, pot, "liquid-unsaid")
+        kitchen.events[number][-1].liquid = "drained" if any(event.liquid == "drained" for event in there) else ""
 
 
 def _saves(text: str, before: str, end: int) -> bool:

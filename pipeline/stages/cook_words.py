@@ -63,11 +63,11 @@ LEAD_WORDS = re.compile(r"(?:when|once|after|while|as soon as|as|if|about|\d+ mi
 CONTAINER = r"\s+(?:[\w-]+\s+){0,3}(?:dish|tin|tray|sheet|casserole|bowl|jug|ramekins?|plate|processor|slow cooker)\b"
 NEW_CONTAINER = re.compile(r"\b(?:an?|another)" + CONTAINER)
 THE_CONTAINER = re.compile(r"\bthe" + CONTAINER.replace("casserole|", ""))
-PURPOSE = re.compile(r"\bfor the (?:[\w-]+ )?(?:sauce|filling|topping|top|base|dressing|marinade|mash|crust|batter|gravy)\b")
+PURPOSE = re.compile(r"(?<!ingredients )\bfor the (?:[\w-]+ )?(?:sauce|filling|topping|top|base|dressing|marinade|mash|crust|batter|gravy)\b")
 DESTINATION = re.compile(r"\s(?:to(?=\s(?:the|an?|your|each|this|that|it|them|one|bowls?|plates?|warm|serving|\w+ (?:pan|pot|bowl|dish))\b)|into|onto|over|round|around|among|amongst|alongside|beside|in with|on top of|on|through)\s(?!the boil\b|taste\b|serve\b|a boil\b|medium|a medium|a low|a high|a gentle|low heat|high heat)")
 COOKS_UNTIL = re.compile(r"\b(?:until|so)\b.*\b(?:wilt\w*|soft\w*|tender|golden|brown\w*|thick\w*|melt\w*|cooked|sets?|hot|bubbl\w*|reduc\w*|transparent|translucent|smooth|boil\w*|sticky|crisp\w*|collapse\w*|pink|opaque)\b")
 TAP_WATER = re.compile(r"(?<!ml )(?<!litre )(?<!litres )(?<!l )(?<!g )\b(?:in|into|of|with|to|over)\s+(?:a\s+\w+\s+of\s+)?(?:plenty of |lots of |lightly |unsalted |rapidly |just enough |enough |some )*(?:(?:fresh|cold|hot|warm|salted|boiling|simmering|clean)\s+)*water\b")
-FAT_OF_MEAT = re.compile(r"\b(?:over|off|from|through) (?:the |any |all |excess |of )*fat\b|^ (?:the |any |all |excess |of )*fat\b(?= from\b)")  # not a line
+FAT_OF_MEAT = re.compile(r"\b(?:over|off|from|through) (?:the |any |all |excess |of )*fat\b|^ (?:the |any |all |excess |of )*fat\b(?= from\b)|\bin (?:the |its |their )(?:\w+ )?fat (?:left|remaining|that|from|in the)\b[^,.]*")  # not a line
 RINSED_OUT = re.compile(r"\b(?:half[- ])?fill(?:ing)? (?:the|each|one) (?:empty )?(?:tin|can|jar)s?\b")  # no dish: its water goes in
 POURED = re.compile(r"\b(?:throwing|pouring|tipping|discarding|changing)\b[^,.]*\bwater\b")
 MIXES = ("mix", "whisk", "beat", "combine", "mix together", "whisk together", "cream", "beat together", "rub", "make", "marinate", "marinade", "sift", "whip",

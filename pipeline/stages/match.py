@@ -10,6 +10,8 @@ accounted for: "vegetable stock" never becomes "vegetable".
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from typing import NamedTuple
 
 import numpy as np
@@ -57,8 +59,9 @@ def matcher(
 def line_answers(parsed: pd.DataFrame, matcher: Matcher) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Matched and Candidates of one table for parsed lines; a phrase that returns is answered once."""
     lines = list(parsed.itertuples(index=False))
-    asking = {place: matcher.asked(line) for place, line in enumerate(lines) if _asks(line)}
-    answers = dict(zip(asking, matcher.answers(list(asking.values())), strict=True))
+    in_full = {place: answer for place, line in enumerate(lines) if _asks(line) and (answer := matcher.named_in_full(line))}
+    asking = {place: matcher.asked(line) for place, line in enumerate(lines) if _asks(line) and place not in in_full}
+    answers = in_full | dict(zip(asking, matcher.answers(list(asking.values())), strict=True))
     rows, candidate_rows = [], []
     for place, line in enumerate(lines):
         row, found = answers[place] if place in answers else _not_asked(line, matcher)
@@ -85,6 +88,18 @@ def _no_entry(table: str, outcome: str, reason: str, confidence: float) -> dict:
             "match_reason": reason, "decision_id": ""}
 
 
+# The amount in front of a name: "100 g ", "2 x 50 ml of ".
+_AMOUNT = re.compile(r"^[\d\s.,/½¼¾⅓⅔x×-]*(?:(?:kg|g|grams?|mg|ml|l|oz|ounces?|lbs?|pounds?|cups?|tbsps?|tsps?)\b\.?)?\s*(?:of\s+)?")
+# The chance that an entry is meant whose whole published name the line writes (common practice, no source).
+IN_FULL = 0.99
+
+
+def _full_names(names: list[str]) -> dict[str, int]:
+    """The names of several parts that one entry alone has, with its place; a name of one word may be an ordinary word."""
+    times = Counter(name.casefold() for name in names)
+    return {name.casefold(): place for place, name in enumerate(names) if "," in name and times[name.casefold()] == 1}
+
+
 class Matcher:
     """An indexed composition table that answers phrases; build once, ask often."""
 
@@ -101,7 +116,21 @@ class Matcher:
         self.standing = decisions.Standing(standing, lambda word: match_words.singular(word) in self.vocabulary.ignored)
         self.patterns = frozenset(standing.loc[(standing["scope"] == decisions.PATTERN) & (standing["kind"] == "match"), "decision_id"])
         self._tie = np.argsort(np.argsort(np.array(self.entry_ids, dtype=str), kind="stable"), kind="stable")
+        self._full_names = _full_names(self.entry_names)
         self._position = {entry_id: position for position, entry_id in enumerate(self.entry_ids)}
+
+    def named_in_full(self, line) -> tuple[dict, list[dict]] | None:
+        """The entry whose published name, in full, is all that a line says beside its amount, where nobody decided otherwise."""
+        position = self._full_names.get(_AMOUNT.sub("", line.text.casefold()).strip())
+        if position is None:
+            return None
+        ruling = self.standing.ruling(line.phrase, line.state, self.standing.line_key(line.line_id, line.text))
+        entry_id, name = self.entry_ids[position], self.entry_names[position]
+        if ruling.decision is not None or ruling.disputed or entry_id in ruling.refused:
+            return None
+        row = {"table": self.table, "entry_id": entry_id, "entry_name": name, "match_confidence": IN_FULL, "match_outcome": "accepted",
+               "match_reason": "matched", "decision_id": ""}
+        return row, [{"rank": 1, "entry_id": entry_id, "entry_name": name, "score": 1.0, "probability": IN_FULL}]
 
     def asked(self, line) -> Asked:
         """What a parsed line asks, with the name of the line where a person decided on that one line."""

@@ -16,7 +16,8 @@ from pipeline.stages.total_settle import settle
 
 __all__ = ["contributions", "settle", "total"]
 
-WATER, ALCOHOL = "WATER", "ALC"
+WATER = "WATER"
+LEAVES_TOO = ("ALC", "FAT")  # with the water, or off the meat
 NO_WATER = 1e-9
 MASS = total_sums.MASS
 
@@ -64,9 +65,9 @@ def contributions(
     """One row per counted line and component (model Contributions).
 
     Water is a balance, not a retention: what a food gains or loses in cooking beyond its
-    own water is water, but for the alcohol that flew off with it, so WATER's factor is
-    1 + (100 (yield - 1) + alcohol lost) / water, both per 100 g, and never below 0 (mass
-    balance; fat that drips off is neglected in this form).
+    own water is water, but for the alcohol that flew off with it and the fat that dripped
+    off, so WATER's factor is 1 + (100 (yield - 1) + alcohol and fat lost) / water, all per
+    100 g, and never below 0 (mass balance).
     """
     summed = components[components["component"] != "ENERC"]
     frame = counted[["recipe_id", "variant_id", "line_no", "line_id", "table", "entry_id", "edible_g"]].merge(
@@ -96,10 +97,10 @@ def contributions(
 def _balance_water(frame: pd.DataFrame) -> None:
     """Sets the factor of WATER; less than a billionth of the food's water is rounding, and counts as none."""
     water = (frame["component"] == WATER) & (frame["value_per_100g"] > 0)
-    alcohol = frame[frame["component"] == ALCOHOL].set_index("line_id")
-    flown = (alcohol["value_per_100g"] * (1 - alcohol["retention_fraction"])).fillna(0.0)
+    others = frame[frame["component"].isin(LEAVES_TOO)]
+    gone = (others["value_per_100g"] * (1 - others["retention_fraction"])).fillna(0.0).groupby(others["line_id"], sort=False).sum()
     here = frame[water]
-    change = (here["yield_fraction"].fillna(1.0) - 1) * 100 + here["line_id"].map(flown).astype("float64").fillna(0.0)
+    change = (here["yield_fraction"].fillna(1.0) - 1) * 100 + here["line_id"].map(gone).astype("float64").fillna(0.0)
     fraction = 1 + change / here["value_per_100g"]
     frame.loc[water, "retention_fraction"] = fraction.where(fraction > NO_WATER, 0.0)
 

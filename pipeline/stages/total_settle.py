@@ -22,7 +22,7 @@ def settle(
 
     A line that matched but cannot be weighed is for review, and so is one whose reading is
     no surer than ``read_above`` (a second food in the line, words left over), unless a
-    person decided on it: what was not read must not be left out in silence. An optional line counts only
+    person decided on it or it writes the entry's name in full: what was not read must not be left out in silence. An optional line counts only
     in variants of kind ``optional``. ``confidence`` = reading x match x method.
     """
     frame = lines[["recipe_id", "variant_id", "line_no", "line_id", "text"]].merge(
@@ -34,7 +34,7 @@ def settle(
                         on=["recipe_id", "variant_id"], validate="m:1")
     unweighed = (frame["match_outcome"] == "accepted") & frame["edible_g"].isna()
     doubtful = (frame["match_outcome"] == "accepted") & (frame["parse_confidence"] <= read_above) & (
-        frame["match_reason"] != "decided")
+        frame["match_reason"] != "decided") & ~_named_in_full(frame)
     frame["outcome"] = np.where(unweighed | doubtful, "review", frame["match_outcome"])
     is_food = frame["outcome"] != "not-food"
     left_out = frame["optional"] & (frame["variant_kind"] != "optional")
@@ -44,6 +44,12 @@ def settle(
     frame["confidence"] = (frame["parse_confidence"] * frame["match_confidence"] * frame["method_confidence"]).round(6)
     ordered = frame[tables.columns(tables.Settled)].sort_values(["recipe_id", "variant_id", "line_no"], ignore_index=True)
     return tables.checked(tables.Settled, ordered, "settle")
+
+
+def _named_in_full(frame: pd.DataFrame) -> pd.Series:
+    """Whether the line ends with the whole published name of its entry, of several parts: its commas and brackets hide no other food."""
+    pairs = zip(frame["text"], frame["entry_name"], strict=True)
+    return pd.Series(["," in name and text.casefold().endswith(name.casefold()) for text, name in pairs], index=frame.index, dtype=bool)
 
 
 def _reasons(frame: pd.DataFrame, unweighed: pd.Series, doubtful: pd.Series, left_out: pd.Series) -> pd.Series:

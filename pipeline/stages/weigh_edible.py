@@ -11,6 +11,10 @@ is of the food as bought:
 - a spoon, cup or handful: no, it holds what is left;
 - a mass of canned, drained, frozen, cooked, smoked, dried or pickled food, or of boneless
   meat: no.
+
+What comes off must be what the matched entry leaves out: an entry of meat and skin leaves out
+the bone alone, one of meat only the skin too. Where a curated row takes off more, or the entry
+is of the very cut, the refuse published with the entry answers.
 """
 
 from __future__ import annotations
@@ -27,8 +31,10 @@ SOLD_WITH_REFUSE = frozenset({
     "leafy-greens", "roots", "potatoes", "sweet-potatoes", "tomatoes", "other-vegetables", "mushrooms", "fruit", "citrus",
 })
 # A published refuse is one figure for all cooks: careful and careless ones lose half and one
-# and a half times as much. Common practice, no source.
+# and a half times as much; of bone, which is there or not, three quarters and one and a quarter. Common practice, no source.
 LEAST_LOST, MOST_LOST = 0.5, 1.5
+LEAST_BONE, MOST_BONE = 0.75, 1.25
+BIRDS = frozenset({"chicken", "turkey", "duck"})
 
 _NET = re.compile(
     r"\b(peeled|trimmed|prepared|shelled|podded|stoned|pitted|cooked|drained|net|edible|boned|cleaned|deseeded)[ -]+weight\b"
@@ -37,7 +43,7 @@ _READY_ANYWHERE = re.compile(r"\b(boneless|skinless|boned|filleted|fillets?|read
     r"tins?|tinned|cans?|canned|jars?)\b", re.I)
 _READY_BEFORE = re.compile(
     r"\b(peeled|trimmed|prepared|podded|stoned|pitted|deseeded|seeded|cored|hulled|cleaned|picked|chopped|sliced|diced|grated|"
-    r"shredded|mashed|cubed|minced|puréed|pureed|cooked|segmented|zested|florets|leaves|segments|cubes|chunks|juice|zest)\b", re.I)
+    r"shredded|mashed|cubed|minced|puréed|pureed|cooked|parboiled|par-boiled|part-boiled|segmented|zested|florets|leaves|segments|cubes|chunks|juice|zest)\b", re.I)
 # A food called by the part that is eaten: "cauliflower florets", "basil leaves".
 _READY_PHRASE = re.compile(r"\b(florets?|leaves|leaf|kernels?|segments|wedges|flesh|meat|seeds)$", re.I)
 _WITH_SKIN = re.compile(
@@ -46,6 +52,9 @@ _WITH_SKIN = re.compile(
     r"(?:not|never|don.?t|do not|no need to|without) peel(?:ed|ing)?)\b", re.I)
 _PEELED = re.compile(r"(?<!un-)(?<!not )(?<!never )\bpeeled\b", re.I)
 _SKIN = re.compile(r"skin|peel|paring|scraping", re.I)
+_BONE = re.compile(r"\bbones?\b", re.I)
+_MAYBE_NONE = re.compile(r"\bor nothing\b|^nothing\b", re.I)
+_SHARE = re.compile(r"(\d+(?:\.\d+)?)\s*%")
 
 
 def portion(line, amount, found: Edible | None) -> tuple[Edible, str]:
@@ -58,7 +67,7 @@ def portion(line, amount, found: Edible | None) -> tuple[Edible, str]:
         return WHOLE, ""
     if amount.measure.measure_id.startswith("unit:") and _is_ready(line):
         return WHOLE, ""
-    edible = found or _of_entry(line.food)
+    edible = _as_described(found, line) if found else _of_entry(line.food)
     if edible is None:
         return WHOLE, ""
     if _WITH_SKIN.search(line.text) and _SKIN.search(edible.refuse) and not _PEELED.search(line.text):
@@ -69,6 +78,8 @@ def portion(line, amount, found: Edible | None) -> tuple[Edible, str]:
 def _is_ready(line) -> bool:
     """Whether the words say that the amount is of food without its refuse."""
     if line.food.state in READY_STATES or line.food.entry_state in READY_STATES:
+        return True
+    if "," in line.food.entry_name and line.food.entry_name.casefold() in line.text.casefold():  # the entry by its whole name: its edible portion
         return True
     if _NET.search(line.text) or _READY_ANYWHERE.search(line.text) or _READY_PHRASE.search(line.food.phrase):
         return True
@@ -83,6 +94,30 @@ def _before_food(text: str, phrase: str) -> str:
     if at < 0:
         return ""
     return lowered[:at]
+
+
+def _as_described(found: Edible, line) -> Edible:
+    """The curated row, or the refuse published with an entry of meat and skin of a bird: bone alone.
+
+    A row that says the amount may be boneless ("or nothing") stands for a mass; so many pieces have their bones.
+    """
+    food = line.food
+    weighed = bool(line.unit) and line.unit != "piece"
+    if food.cooking_class not in BIRDS or not food.refuse_fraction or _SKIN.search(food.refuse) or not _BONE.search(food.refuse):
+        return found
+    if not _BONE.search(found.refuse) or _MAYBE_NONE.search(found.refuse) and weighed:
+        return found
+    of_the_cut = set(re.findall(r"[a-z]+", found.edible_id)) <= set(re.findall(r"[a-z]+", food.entry_name.casefold()))
+    if not _SKIN.search(found.refuse) and not of_the_cut:
+        return found
+    lost = _bone_share(food)
+    return Edible(f"entry-bone:{food.entry_id}", max(0.0, 1 - MOST_BONE * lost), 1 - lost, 1 - LEAST_BONE * lost, food.refuse)
+
+
+def _bone_share(food: Food) -> float:
+    """The share of bone in what is bought. USDA SR26 lists the bone of a drumstick under two names and adds them up: the larger counts."""
+    shares = [float(share) / 100 for share in _SHARE.findall(food.refuse)]
+    return max(shares) if shares else food.refuse_fraction
 
 
 def _of_entry(food: Food) -> Edible | None:

@@ -21,6 +21,9 @@ _CONTAINER = re.compile(r"\b(tins?|cans?|jars?|pouch(es)?|cartons?)\b", re.I)
 _TINNED = re.compile(r"\b(tinned|canned|jarred)\b", re.I)
 _DRAINED = re.compile(r"\bdrained\b", re.I)
 _DRAINED_WEIGHT = re.compile(r"\bdrained[ -]+(and[ -]+rinsed[ -]+)?weight\b|\bnet drained\b", re.I)
+# What a tin holds beside the food is poured away when it is brine, water, oil or juice, and eaten when it is one of these (common practice, no source).
+_EATEN_MEDIUM = re.compile(r"\bin (?:[a-zà-ÿ&-]+ ){0,4}?(?:sauce|gravy|jelly|aspic|marinade|dressing|mustard|mayonnaise|mayo|curry|cream|soup|broth|stock|"
+                           r"passata|pur[eé]e|tomato(?:es)?)\b(?! (?:juice|water|brine|oil))", re.I)
 _VESSEL = r"[ -]+(?:\w+[ -]+)?(?:cups?|tbsps?|tablespoons?|tsps?|teaspoons?|dessert ?spoons?|dsps?|spoonfuls?)\b"
 _FILLED = tuple((f"filled-{kind}", re.compile(rf"\b(?:{words}){_VESSEL}", re.I)) for kind, words in (
     ("scant", "scant|barely|not quite"), ("generous", "generous|good|big|full|hearty"), ("heaped", "heaped|heaping|rounded|overflowing|brimming"),
@@ -71,6 +74,8 @@ def is_drained(line, container: str) -> tuple[bool, tuple[str, ...]]:
     if _says_drained(line):
         packed = line.each_quantity is not None and is_tinned_then_drained(line)
         return from_tin or packed or _says_after(line, _CONTAINER), ()
+    if from_tin and line.food.entry_state == "drained" and _EATEN_MEDIUM.search(line.text):
+        return False, ("eaten with the sauce of the tin; the matched entry is of the food alone",)
     if from_tin and line.food.entry_state == "drained":
         return True, ("drained contents assumed, as in the matched entry",)
     return False, ()

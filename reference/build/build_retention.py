@@ -180,6 +180,23 @@ def pairs_interval(value: float, spread: float) -> tuple[float, float]:
     return max(0.0, min(value, high - 2 * half)), max(high, value)
 
 
+# g of fat in 100 g of raw meat: from, below.
+FAT_LEVELS = ((10.0, 18.0), (18.0, 100.0))
+FATS = ("FAT", "FASAT", "FAMS", "FAPU", "F18D3N3", "F20D5N3", "F22D6N3")
+
+
+def dripping_rows(data: Path, fits) -> list[list[str]]:
+    """What stays of the fat of fatty meat, in dry heat or where its liquid is poured off; of bacon fried crisp."""
+    rows = []
+    for least, most in FAT_LEVELS:
+        value, low, high, pairs = measured_pairs.fat_kept(data / "usda-sr26-ascii.zip", fits, least, most)
+        words = f"fat that drips off: {pairs} raw and cooked pairs of meat and poultry of SR26 with {least:g} to {most:g} g of fat in 100 g (tuning half), 5th to 95th percentile"
+        rows += [[f"fat-drips-from-{least:g}", component, *map(shown, (min(value, 1.0), low, min(high, 1.0))), "usda-sr26", words, "usda-sr26"] for component in FATS]
+    rows += [["fat-drips-bacon", component, "0.45", "0.2", "0.85", "common-practice", "bacon fried or grilled: half of its fat or more stays in the pan", "common-practice"]
+             for component in FATS]
+    return rows
+
+
 def small_piece_rows(published: list[list[str]]) -> list[list[str]]:
     """The boiled and drained rows again, for food cut small, with lower ends as recalled."""
     rows = []
@@ -240,8 +257,9 @@ def main(arguments: list[str]) -> None:
     rules, data = _read("retention_rules.csv"), data_folder(arguments)
     used = {row["retention_code"] for row in rules}
     published = published_of(data, rules)
-    measured = measured_rows(rules, published, published_fits(data))
-    rows = published + measured + small_piece_rows(published + measured) + own_rows(components)
+    fits = published_fits(data)
+    measured = measured_rows(rules, published, fits)
+    rows = published + measured + dripping_rows(data, fits) + small_piece_rows(published + measured) + own_rows(components)
     missing = used - {row[0] for row in rows}
     if missing:
         sys.exit(f"retention_rules.csv names codes that no table has: {', '.join(sorted(missing))}. Correct the rules.")

@@ -101,6 +101,7 @@ KINDS = (
     Kind("braised meat", ("beef", "lamb", "pork"), ("simmer", "boil"), "drained",
          ((", raw", ", cooked, braised"), (", raw", ", cooked, simmered"), (", raw", ", cooked, stewed")), MEAT_GROUPS),
 )
+MEAT_KINDS = ("poultry", "stewed poultry", "roasted meat", "grilled and fried meat", "braised meat")
 LEFT_OUT = re.compile(r"^(?:Fast foods|Babyfood)|variety meats")
 # Yields to expect before a pair is read, and their 90 % interval (handbooks, from memory); the rest: no expectation.
 BOILED = (0.93, 0.85, 1.02)
@@ -115,6 +116,7 @@ STAYS_FROM = 0.85  # what keeps less says more about loss than about weight: the
 SWELLS = ("pulses", "pasta", "rice", "grains")
 # Of these what is in the pot stays: however much water it was given, so handbooks do not bound their yield.
 ABSORBS = ("rice", "grains")
+STRETCHED_AS = 4  # their few pairs may lie close by chance: Student's t of so many, which has the best interval score on the tuning half
 KEEPS = ("vegetables",)  # a published factor stays as long as it lies among the pairs
 SD_MINERAL, SD_VITAMIN = 0.08, 0.12  # release 6 by retention-spread-rule: +-0.12 and +-0.15 at 90 %, about 0.9 and 0.75
 
@@ -209,6 +211,23 @@ def middles(kind: Kind, pairs: pd.DataFrame, ratios: pd.DataFrame) -> dict[str, 
             middle = weight * (middle_of(mine) if len(mine) else 0.0) + (1 - weight) * pooled
             found[name][component] = (middle, UNSURE * max(spread, FEW_SPREAD) / np.sqrt(len(mine) + min(POOLED_PAIRS, len(every) - len(mine))), len(mine))
     return found
+
+
+def fat_kept(path: Path, fits: dict, least: float, most: float) -> tuple[float, float, float, int]:
+    """Median of the share of fat that meat keeps, its 5th and 95th percentile, and the number of pairs (tuning half), where the
+    raw food has from ``least`` to below ``most`` g of fat in 100 g: cooked over raw times the fitted yield."""
+    entries, wide, _ = tables(path)
+    found = []
+    for kind in KINDS:
+        if kind.name not in MEAT_KINDS:
+            continue
+        for pair in pairs_of(kind, entries).itertuples():
+            raw, cooked = wide.at[pair.raw_id, "FAT"], wide.at[pair.cooked_id, "FAT"]
+            if least <= raw < most:
+                fit = fits[pair.cooking_class, kind.methods[0], kind.liquid]
+                found.append(cooked * fit.yield_fraction / raw)
+    low, middle, high = np.percentile(found, [5, 50, 95])
+    return float(middle), float(low), float(high), len(found)
 
 
 def middle_of(values: pd.Series) -> float:
@@ -323,7 +342,7 @@ def _standing(known, fitted: dict[str, float], allowed, middle) -> dict[str, flo
 def yield_spread(kind: Kind, cooking_class: str, whole: dict[str, float]) -> float:
     """The log spread of the yield: of the pairs' solids or protein; no wider than expected, but of ABSORBS."""
     if kind.name in ABSORBS:
-        return max(whole["SOLIDS"], prior_spread(cooking_class))
+        return max(whole["SOLIDS"] * float(student_t.ppf(0.95, STRETCHED_AS - 1)) / Z90, prior_spread(cooking_class))
     seen = whole["SOLIDS"] if kind.name in SWELLS else min(whole["SOLIDS"], max(whole["PROCNT"], LEAST_YIELD_SPREAD))
     return max(LEAST_SPREAD, min(seen, prior_spread(cooking_class)))
 
