@@ -99,14 +99,14 @@ def test_the_summary_names_what_to_do():
 
 
 def test_a_potassium_salt_stands_right_behind_the_counts_once_for_all_variants():
-    flag = {"severity": "error", "recipe_id": "soup", "line_no": 3, "through": "lo salt", "remedy": "Name another salt",
-            "what": 'POTASSIUM HAZARD: "1 tsp lo salt" names potassium salt substitute'}
+    flag = {"severity": "error", "recipe_id": "soup", "line_no": 3, "through": "salt substitute", "remedy": "Name another salt",
+            "what": 'POTASSIUM HAZARD: "1 tsp salt substitute" names potassium salt substitute'}
     flags = pd.DataFrame([{**flag, "variant_id": variant} for variant in ("base", "with-cod")]
                          + [{**flag, "variant_id": "base", "severity": "warning", "what": "cola"}])
     found = summary._hazards(flags)
     assert len(found) == 1
     rows = summary.text(told(potassium_hazards=found)).splitlines()
-    assert rows[4] == 'POTASSIUM HAZARD: "1 tsp lo salt" names potassium salt substitute (soup, line 3). Name another salt'
+    assert rows[4] == 'POTASSIUM HAZARD: "1 tsp salt substitute" names potassium salt substitute (soup, line 3). Name another salt'
     many = summary.text(told(potassium_hazards=found * 8))
     assert many.count("POTASSIUM HAZARD") == 5 and "and 3 more potassium hazards in additives.csv" in many
 
