@@ -183,12 +183,18 @@ def _made(read: list[_Read]) -> frozenset[str]:
 
 def _completed(written: tuple[str, ...], state: str, index: Index, vocabulary: words.Vocabulary, beside: tuple[str, ...]) -> list[Form]:
     found = []
-    for text in beside:
-        more = without_states(words.essential(words.told_tokens(text), vocabulary))
-        name = index.written.get(frozenset((*written, *more)))
+    named = [frozenset(written), *(index.plainer(written) if beside else ())]
+    for more in _beside(beside, vocabulary):
+        name = next((index.written[food | set(more)] for food in named if food | set(more) in index.written), None)
         if written and more and name is not None and set(more) - set(written):
             found.append(Form(name, frozenset({_last(name, index.cuts)}), frozenset(name), state, completed=True))
     return found
+
+
+def _beside(beside: tuple[str, ...], vocabulary: words.Vocabulary) -> list[tuple[str, ...]]:
+    """The words that may complete a name: each text, and each word of it ("peeled and diced")."""
+    texts = [without_states(words.essential(words.told_tokens(text), vocabulary)) for text in beside]
+    return list(dict.fromkeys((*texts, *((word,) for text in texts for word in text if len(text) > 1 and word not in vocabulary.cuts))))
 
 
 def _last(tokens: tuple[str, ...], cuts: frozenset[str]) -> str:

@@ -65,6 +65,26 @@ def asked_by(line) -> Asked:
                  line.alternative, f"{line.preparation} {line.note}".strip(), levels=match_naming.levels(getattr(line, "text", "") or line.phrase), behind=_behind(line))
 
 
+# A kind of a food is named in so many words.
+KIND_WORDS = 3
+
+
+def with_kind(asked: Asked, index: match_index.Index, vocabulary: match_words.Vocabulary) -> Asked:
+    """What a line asks with its left-over words as the kind of the food where a name has them all ("milk (soya)" is soya milk), or
+    without them where they are the food once more ("aubergine (eggplant)"); else as it was, and the words are a doubt."""
+    said, food = match_words.told_tokens(asked.leftover), match_words.told_tokens(asked.phrase)
+    if not food or not 1 <= len(said) <= KIND_WORDS or any(word.isdigit() for word in said):
+        return asked
+    taken = asked._replace(leftover="", beside=tuple(text for text in asked.beside if text != asked.leftover))
+    if set(match_words.translated(said, vocabulary)) <= set(match_words.translated(food, vocabulary)):
+        return taken
+    name = index.written.get(frozenset((*food, *said)), ())
+    if name[-1:] == said[-1:]:
+        return taken._replace(phrase=f"{asked.phrase} {asked.leftover}")  # "chicken (breast)"
+    named = taken._replace(phrase=f"{asked.leftover} {asked.phrase}")
+    return named if name or any(index.together(form.words) for form in forms(named, index, vocabulary) if not form.repaired) else asked
+
+
 # What is still to happen to a food is no state of it: "to be mashed", "for roasting".
 _TO_COME = re.compile(r"\b(?:to be|for|before|until|if)\b[^,;()]*")
 
@@ -126,9 +146,17 @@ def strength_differs(asked: Asked, name: str, vocabulary: match_words.Vocabulary
 phrase_key = lru_cache(maxsize=65536)(decisions.phrase_key)
 
 
+# How a food was kept tells more of it than that it came out of a tin or jar.
+KEPT_SO = frozenset({"pickled", "smoked"})
+
+
 def state_asked(asked: Asked) -> str:
-    """The state that the line asks for: the one it was read with, or "fresh" where the phrase says so and no other state."""
+    """The state that the line asks for: the one it was read with, what the phrase says of how the food in a tin was kept, or
+    "fresh" where the phrase says so and no other state."""
     said = phrase_key(asked.phrase).split()
+    kept = match_named_state.states_said(said) & KEPT_SO
+    if asked.state in ("drained", "canned") and kept:
+        return match_named_state.main_state(kept)  # "pickled beetroot, drained" is pickled
     if asked.state == "" and "fresh" in said and match_named_state.states_said(said) <= {"raw", match_state.FRESH}:
         return match_state.FRESH
     return asked.state
