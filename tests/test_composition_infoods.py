@@ -183,3 +183,11 @@ def test_nothing_raises_but_input_error(tmp_path_factory, rows):
         assert read(path).counts["foods"] >= 3
     except InputError as error:
         assert error.problems
+
+
+def test_a_tagname_over_two_columns_is_told_by_the_units_below(tmp_path):
+    rows = [["Food code", "Food name", "ENERC", "ENERC", "WATER", "K"], ["", "", "kJ", "kcal", "g", "mg"], ["A1", "Yam, raw", 494, 118, 70, 816]]
+    imported = read(book(tmp_path, rows))
+    assert (value(imported, "A1", "ENERC", "kJ")["value"], value(imported, "A1", "ENERC", "kcal")["value"]) == (494, 118)
+    rows[1][3] = "kJ"
+    refused(book(tmp_path, rows, name="twice.xlsx"), "ENERC")

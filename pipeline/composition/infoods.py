@@ -153,6 +153,7 @@ def _plan(grid: Grid, row: int, profile: Profile, known: set[str]) -> tuple[Shee
     texts = [header_texts(grid, above) for above in range(1, row + 1)]
     food = {folded(text): role for role, spellings in _food_roles(profile).items() for text in spellings}
     labels = [_label(column, texts, food) for column in range(len(texts[-1]))]
+    labels = _with_units(labels, grid, row) if units_below else labels
     columns: list[ColumnPlan] = []
     roles: dict[str, str] = {}
     problems = _basis_problems(grid, row, texts, profile)
@@ -175,6 +176,13 @@ def _label(column: int, texts: list[list[str]], food: dict[str, str]) -> str:
     """The heading in the row of tagnames; where there is none, a heading above that names the food."""
     above = (line[column] for line in reversed(texts[:-1]) if column < len(line) and folded(line[column]) in food)
     return texts[-1][column] or next(above, "")
+
+
+def _with_units(labels: list[str], grid: Grid, row: int) -> list[str]:
+    """The headings, where a tagname stands twice with the unit from the row below ("ENERC" over kJ and over kcal)."""
+    below = [grid.at(row + 1, column).text.strip().strip("()[]").strip() for column in range(len(labels))]
+    return [f"{label} ({unit})" if labels.count(label) > 1 and (heading := heading_of(label, unit)) and heading.unit else label
+            for label, unit in zip(labels, below, strict=True)]
 
 
 def _take(

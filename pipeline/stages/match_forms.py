@@ -6,6 +6,7 @@ Each reading says which words it is about (its head: the last word before a comm
 
 from __future__ import annotations
 
+import re
 from typing import NamedTuple
 
 from rapidfuzz import process
@@ -22,6 +23,7 @@ REPAIRED_FROM, TWO_SLIPS_FROM = 5, 9
 # The shortest parts in which a compound is sought ("sweetpotato"), and the shortest last part that names its food.
 PART_FROM, ENDING_FROM = 3, 5
 SLIP, GUESS = "slip", "guess"
+_AND = re.compile(r"\band\b|&")
 
 
 class Form(NamedTuple):
@@ -192,9 +194,9 @@ def _completed(written: tuple[str, ...], state: str, index: Index, vocabulary: w
 
 
 def _beside(beside: tuple[str, ...], vocabulary: words.Vocabulary) -> list[tuple[str, ...]]:
-    """The words that may complete a name: each text, and each word of it ("peeled and diced")."""
-    texts = [without_states(words.essential(words.told_tokens(text), vocabulary)) for text in beside]
-    return list(dict.fromkeys((*texts, *((word,) for text in texts for word in text if len(text) > 1 and word not in vocabulary.cuts))))
+    """The words that may complete a name: each text, and what "and" joins in it ("peeled and diced")."""
+    said = dict.fromkeys((*beside, *(part for text in beside for part in _AND.split(text))))
+    return list(dict.fromkeys(without_states(words.essential(words.told_tokens(text), vocabulary)) for text in said))
 
 
 def _last(tokens: tuple[str, ...], cuts: frozenset[str]) -> str:

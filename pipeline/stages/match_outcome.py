@@ -55,7 +55,7 @@ class Asked(NamedTuple):
 
 def asked_by(line) -> Asked:
     """What a parsed line asks for."""
-    parts = [part.strip() for part in line.preparation.split(",")]
+    parts = [part.strip() for part in re.split("[,;]", line.preparation)]
     beside = tuple(dict.fromkeys(part for part in (*parts, line.unit, line.leftover) if part))
     if line.unit in match_state.DRIED_UNITS:
         amount = "spooned"
