@@ -11,6 +11,7 @@ from functools import cache
 import pytest
 from decision_kitchen import TABLE, kitchen, parsed
 
+from pipeline import decisions
 from pipeline.stages.match import Matcher, line_answers
 
 
@@ -60,3 +61,12 @@ def test_a_remark_in_brackets_is_no_kind(text):
 def test_what_is_counted_in_pairs(text, count, phrase):
     line = parsed([text]).iloc[0]
     assert (line["quantity_low"], line["quantity_high"], line["phrase"]) == (count, count, phrase)
+
+
+def test_a_decision_on_food_and_kind_together_serves_the_kind_in_brackets():
+    """The decision on vegetable stock is the project's own."""
+    reference, mappings, core = kitchen()
+    standing, _ = decisions.standing_decisions(mappings.foods, TABLE, core.entries)
+    decided = Matcher(core.entries, TABLE, mappings.words, reference.match_weights, standing, reference.rule("accept_above"), reference.rule("review_above"))
+    rows, _ = line_answers(parsed(["500 ml vegetable stock", "500 ml stock (vegetable)", "500 ml stock, vegetable"]), decided)
+    assert set(rows["decision_id"]) == {rows["decision_id"].iloc[0]} - {""}

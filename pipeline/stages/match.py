@@ -135,7 +135,8 @@ class Matcher:
 
     def asked(self, line) -> Asked:
         """What a parsed line asks, with the name of the line where a person decided on that one line."""
-        return match_outcome.with_kind(asked_by(line), self.index, self.vocabulary)._replace(line=self.standing.line_key(line.line_id, line.text))
+        asked = match_outcome.with_kind(asked_by(line), self.index, self.vocabulary, lambda phrase: self.standing.ruling(phrase, line.state).decision is not None)
+        return asked._replace(line=self.standing.line_key(line.line_id, line.text))
 
     def decided_line(self, line) -> tuple[dict, list[dict]] | None:
         """What a person decided of one line that cannot be read: a note, or no entry. There is no amount to weigh, so never a match."""

@@ -9,6 +9,7 @@ plausible runner-up would change potassium, phosphorus, sodium or protein of a t
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -69,9 +70,10 @@ def asked_by(line) -> Asked:
 KIND_WORDS = 3
 
 
-def with_kind(asked: Asked, index: match_index.Index, vocabulary: match_words.Vocabulary) -> Asked:
-    """What a line asks with its left-over words as the kind of the food where a name has them all ("milk (soya)" is soya milk), or
-    without them where they are the food once more ("aubergine (eggplant)"); else as it was, and the words are a doubt."""
+def with_kind(asked: Asked, index: match_index.Index, vocabulary: match_words.Vocabulary, decided: Callable[[str], bool] = lambda phrase: False) -> Asked:
+    """What a line asks with its left-over words as the kind of the food where a name has them all ("milk (soya)" is soya milk) or
+    people decided on the two together, or without them where they are the food once more ("aubergine (eggplant)"); else as it
+    was, and the words are a doubt."""
     said, food = match_words.told_tokens(asked.leftover), match_words.told_tokens(asked.phrase)
     if not food or not 1 <= len(said) <= KIND_WORDS or any(word.isdigit() for word in said):
         return asked
@@ -82,7 +84,7 @@ def with_kind(asked: Asked, index: match_index.Index, vocabulary: match_words.Vo
     if name[-1:] == said[-1:]:
         return taken._replace(phrase=f"{asked.phrase} {asked.leftover}")  # "chicken (breast)"
     named = taken._replace(phrase=f"{asked.leftover} {asked.phrase}")
-    return named if name or any(index.together(form.words) for form in forms(named, index, vocabulary) if not form.repaired) else asked
+    return named if name or decided(named.phrase) or any(index.together(form.words) for form in forms(named, index, vocabulary) if not form.repaired) else asked
 
 
 # What is still to happen to a food is no state of it: "to be mashed", "for roasting".
