@@ -174,7 +174,8 @@ def _factor_between(own: pd.Series, theirs: pd.Series, floor: float, rules: Rule
 
 
 def _slip_finding(rule, name: str, factor: float, is_unit: bool, count: int) -> pd.DataFrame:
-    times = f"{max(factor, 1 / factor):{'g' if is_unit else '.3g'}} times too {'small' if factor > 1 else 'large'}"
+    much = max(factor, 1 / factor)
+    times = f"{much if is_unit else float(f'{much:.2g}'):g} times too {'small' if factor > 1 else 'large'}"
     if is_unit:
         what = (f"{name} looks {times} in the whole table: the {count} foods that the curated core has too agree with it in the other unit. "
                 "The other checks are done so")
