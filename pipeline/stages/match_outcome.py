@@ -75,8 +75,8 @@ def with_kind(asked: Asked, index: match_index.Index, vocabulary: match_words.Vo
     people decided on the two together, or without them where they are the food once more ("aubergine (eggplant)"); else as it
     was, and the words are a doubt."""
     said, food = match_words.told_tokens(asked.leftover), match_words.told_tokens(asked.phrase)
-    if not food or not 1 <= len(said) <= KIND_WORDS or any(word.isdigit() for word in said):
-        return asked
+    if not food or SALT in food or not 1 <= len(said) <= KIND_WORDS or any(word.isdigit() for word in said):
+        return asked  # what stands beside salt is judged as a doubt about salt
     taken = asked._replace(leftover="", beside=tuple(text for text in asked.beside if text != asked.leftover))
     if set(match_words.translated(said, vocabulary)) <= set(match_words.translated(food, vocabulary)):
         return taken
