@@ -8,11 +8,12 @@ from itertools import groupby
 import pandas as pd
 
 from pipeline import decisions
-from pipeline.match_bench import AT_STAKE, Bench, asked, differences, open_bench, parsed_texts
+from pipeline.match_bench import AT_STAKE, Bench, differences, open_bench, parsed_texts
 from pipeline.problems import InputError, Problem
 from pipeline.stages import parse as parse_stage
 from pipeline.stages import match_outcome
 from pipeline.stages.match import KEPT_CANDIDATES, Asked, Matcher, Ranked
+from pipeline.stages.match_outcome import KIND_WORDS
 from pipeline.stages.parse_line import REASONS as DOUBTS
 from pipeline.summary import REASON_WORDS
 
@@ -42,6 +43,7 @@ class Explained:
     entry_id: str
     entry_name: str
     phrase: str
+    to_decide: str  # the words that a decision on the line would be about
     state: str
     doubts: list[str]
     table: str
@@ -76,8 +78,8 @@ def explain(line: str, table: str, top: int, decided: bool = True) -> Explained:
     raw = parsed_texts([line], bench.mappings)
     row = raw.iloc[0]
     matched = bench.match(parsed)[0].iloc[0]
-    question = asked(parsed)[0]
     matcher = bench.matcher(matched["table"])
+    question = matcher.asked(next(parsed.itertuples(index=False)))
     ruling = bench.standing(matcher.table).ruling(question.phrase, question.state)
     food = row["kind"] == "food" and row["phrase"] != ""
     ranked = matcher.ranked(question, ruling.refused) if food else []
@@ -88,7 +90,7 @@ def explain(line: str, table: str, top: int, decided: bool = True) -> Explained:
     rival = next((one for one in ids if one != meant), "")
     return Explained(
         text=line, entry_id=matched["entry_id"], entry_name=matched["entry_name"], read=_read(line, bench, bool(bench.described(raw).iloc[0])),
-        phrase=row["phrase"], state=row["state"],
+        phrase=row["phrase"], to_decide=_to_decide(question, row["phrase"], row["leftover"]), state=row["state"],
         doubts=[DOUBTS[code][1] for code in row["parse_reason"].split(";") if code in DOUBTS],
         table=matcher.table, asked_first=_asked_first(bench, matcher.table, question) if food else [],
         outcome=matched["match_outcome"], reason=matched["match_reason"], decision=_decision(bench, matched["decision_id"]),
@@ -238,11 +240,18 @@ def _stake(told: Explained) -> list[str]:
     return [*rows, f"  in this line ({told.difference['grams']:g} g edible): {differences(told.difference['in_line'])}"]
 
 
+def _to_decide(question: Asked, phrase: str, leftover: str) -> str:
+    """The phrase of the line, or the food with what is left over as its kind ("oat milk" where the line says "milk (oat)")."""
+    if leftover and not question.leftover:
+        return question.phrase
+    return f"{leftover} {phrase}" if 1 <= len(leftover.split()) <= KIND_WORDS else phrase
+
+
 def _next(told: Explained) -> list[str]:
     if told.outcome in ("accepted", "not-food") or not told.phrase:
         return []
     entry = decisions.ENTRY  # the best candidate is in doubt: nobody should paste it
-    return [f"To settle it: {decisions.command(told.phrase, entry, told.state, told.table)} (or --never in place of the entry, where none is the food)"]
+    return [f"To settle it: {decisions.command(told.to_decide, entry, told.state, told.table)} (or --never in place of the entry, where none is the food)"]
 
 
 def _amount(value: float | None) -> str:

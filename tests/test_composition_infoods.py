@@ -102,8 +102,11 @@ def test_sheets_are_joined_on_the_code(tmp_path):
     imported = read(book(tmp_path, [TITLES, TAGS, *FOODS], {"Minerals": minerals}))
     assert value(imported, "02_001", "CA").value == 12 and value(imported, "02_001", "NA").value == 500 and value(imported, "02_001", "NA").original_unit == "g"
     path = book(tmp_path, [TITLES, TAGS, *FOODS], {"Again": [["Food code", "WATER(g)", "K(mg)", "CA(mg)"], ["01_001", 1, 2, 3]]})
-    refused(path, "gives WATER a second time", "Name the sheets to read")
+    refused(path, "gives 'WATER', 'K' a second time, after the sheet 'Proximates'", "sheets = ['Proximates'] under [file]")
     assert read(path, sheets=["Proximates"]).counts["foods"] == 3
+    own = tmp_path / "own.toml"
+    own.write_text((ROOT / "reference" / "profiles" / "infoods.toml").read_text("utf-8").replace("[file]", '[file]\nsheets = ["Proximates"]'), "utf-8")
+    assert read(path, own).counts["foods"] == 3
     refused(path, "has no sheet 'Minerals'", sheets=["Minerals"])
 
 
@@ -123,7 +126,7 @@ def test_headings_as_these_workbooks_write_them(text, below, found):
     ([[text and text.replace("Food code", "No") for text in TITLES], TAGS, *FOODS], ["has no column for the food's code", "[food] code"]),
     ([["Per 100 g dry matter"], TITLES, TAGS, *FOODS], ["cell A1", "speaks of another basis"]),
     ([["Values per 100 ml"], TITLES, TAGS, *FOODS], ["cell A1", "says per 100 ml"]),
-    ([TITLES, [*TAGS[:10], "FE(mg)", "XN"], *FOODS], ["gives FE a second time"]),
+    ([TITLES, [*TAGS[:10], "FE(mg)", "XN"], *FOODS], ["gives 'FE' a second time, in this sheet"]),
     ([TITLES, TAGS, FOODS[1], FOODS[1]], ["is that of row 3 too"]),
     ([TITLES, TAGS, [None, "SD", *[None] * 5, 0.3, *[None] * 4], FOODS[1]], ["row 3", "no food code"]),
     ([TITLES, TAGS, [None] * 7 + [5], FOODS[1]], ["row 3", "no food code"]),
@@ -183,3 +186,11 @@ def test_nothing_raises_but_input_error(tmp_path_factory, rows):
         assert read(path).counts["foods"] >= 3
     except InputError as error:
         assert error.problems
+
+
+def test_a_tagname_over_two_columns_is_told_by_the_units_below(tmp_path):
+    rows = [["Food code", "Food name", "ENERC", "ENERC", "WATER", "K"], ["", "", "kJ", "kcal", "g", "mg"], ["A1", "Yam, raw", 494, 118, 70, 816]]
+    imported = read(book(tmp_path, rows))
+    assert (value(imported, "A1", "ENERC", "kJ")["value"], value(imported, "A1", "ENERC", "kcal")["value"]) == (494, 118)
+    rows[1][3] = "kJ"
+    refused(book(tmp_path, rows, name="twice.xlsx"), "ENERC")

@@ -307,7 +307,7 @@ LINE = {name: lines[0] for name, lines in sr_release.FILES.items()}
     ({"WEIGHT": None}, "WEIGHT.txt", "is missing from the release"),
     ({"FOOTNOTE": b""}, "FOOTNOTE.txt", "is empty"),
     ({"NUT_DATA": sr_release.encoded(sr_release.FILES["NUT_DATA"])[:-30]}, "NUT_DATA.txt", "ends in the middle of line 11"),
-    ({"NUT_DATA": sr_release.encoded([line.replace("^", ";") for line in sr_release.FILES["NUT_DATA"]])}, "NUT_DATA.txt line 1", "1 fields, not 18"),
+    ({"NUT_DATA": sr_release.encoded([line.replace("^", ";") for line in sr_release.FILES["NUT_DATA"]])}, "NUT_DATA.txt", "has no line whose fields are divided by ^"),
     ({"FOOD_DES": b"\xef\xbb\xbf" + sr_release.encoded(sr_release.FILES["FOOD_DES"])}, "FOOD_DES.txt", "byte order mark"),
     ({"NUTR_DEF": "".join(line + "\r\n" for line in sr_release.FILES["NUTR_DEF"]).encode("utf-8")}, "NUTR_DEF.txt", "UTF-8"),
     ({"FOOD_DES": sr_release.with_line("FOOD_DES", 1, LINE["FOOD_DES"].replace("~Leeks, raw~", "~ ~"))}, "FOOD_DES.txt line 1, column Long_Desc",

@@ -265,10 +265,16 @@ def test_a_published_code_without_a_value_type_is_not_guessed(tmp_path):
     assert "without a value type" in found.what and "BY_DERIVATION" in found.remedy
 
 
-def test_a_wrong_delimiter_throughout_is_told_in_few_words(tmp_path):
+def test_a_wrong_delimiter_throughout_is_told_once(tmp_path):
     lines = [line.replace("^", ";") for line in FILES["NUT_DATA"] * 20]
+    (found,) = _problems(_folder(tmp_path / "sr", NUT_DATA=_encoded(lines)))
+    assert "divided by ^" in found.what and "as downloaded" in found.remedy
+
+
+def test_a_fault_of_many_lines_is_told_in_few_words(tmp_path):
+    lines = [*FILES["NUT_DATA"][:1], *(line.replace("^", ";") for line in FILES["NUT_DATA"] * 20)]
     found = _problems(_folder(tmp_path / "sr", NUT_DATA=_encoded(lines)))
-    assert len(found) == SHOWN + 1 and f"and {len(lines) - SHOWN} more places" in found[-1].what
+    assert len(found) == SHOWN + 1 and f"and {len(lines) - 1 - SHOWN} more places" in found[-1].what
 
 
 def test_all_faulty_files_are_told_at_once(tmp_path):

@@ -80,8 +80,18 @@ def test_faults_in_a_pair_withhold_what_they_touch(tmp_path, recipes, lines, cod
     assert found.recipes["recipe_id"].tolist() == sorted([*left, "keep"])
 
 
+@pytest.mark.parametrize("mark", [";", "\t"])
+def test_sheets_of_a_country_with_a_decimal_comma_are_read(tmp_path, mark):
+    rows = [["recipe_id", "name", "portions", "finished_mass", "claims"], ["soup", "Soup", "4", "850,5 g", "low-salt; low-fat"]]
+    recipes, lines = (csv_text(some).replace(",", mark).replace(f"850{mark}5", "850,5") for some in (rows, [["recipe_id", "text"], ["soup", "LEEKS"]]))
+    found = ingest(pair(tmp_path, "\ufeff" + recipes, "\ufeff" + lines.replace("LEEKS", "1,5 kg leeks, sliced")))
+    assert [problem for problem in found.problems if problem.code not in ("no-method", "units-assumed")] == []
+    assert found.lines["text"].tolist() == ["1,5 kg leeks, sliced"] and found.recipes["finished_mass_g"].tolist() == [850.5]
+    assert found.printed_claims["claim"].tolist() == ["low-fat", "low-salt"]
+
+
 @pytest.mark.parametrize(("recipes", "lines", "code", "where"), [
-    ("recipe_id;name;portions\nsoup;Soup;4\n", LINES, "columns", "recipes.csv, line 1"),
+    ("recipe_id|name|portions\nsoup|Soup|4\n", LINES, "columns", "recipes.csv, line 1"),
     ([RECIPES[0] + ["name"], *RECIPES[1:]], LINES, "columns", "recipes.csv, line 1"),
     (RECIPES, "", "columns", "lines.csv, line 1"),
     (RECIPES, csv_text(LINES) + 'soup,"1 egg', "csv-broken", "lines.csv, line 5"),

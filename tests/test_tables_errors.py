@@ -106,7 +106,7 @@ def test_columns_exchanged_in_ten_foods_are_named(home: Path, tmp_path: Path, on
 
 @pytest.mark.parametrize("tagname, factor, words", [
     ("K(mg)", 1000, "1000 times too large"), ("K(mg)", 0.001, "1000 times too small"), ("P(mg)", 10, "10 times too large"),
-    ("P(mg)", 0.1, "10 times too small"), ("K(mg)", 1 / 39.1, "39.1 times too small"), ("PROCNT(g)", 0.1, "10 times too small")])
+    ("P(mg)", 0.1, "10 times too small"), ("K(mg)", 5, "about 5"), ("P(mg)", 1 / 4.184, "no other unit"), ("K(mg)", 1 / 39.1, "39.1 times too small"), ("PROCNT(g)", 0.1, "10 times too small")])
 def test_a_column_in_another_unit_is_named(home: Path, tmp_path: Path, tagname: str, factor: float, words: str) -> None:
     outcome = imported(home, tmp_path, times(tagname, factor))
     whole = outcome.errors[outcome.errors["entry_id"] == ""]

@@ -23,6 +23,8 @@ from pipeline.composition.check_same import pairs_of
 from pipeline.composition.check_table import PER_GRAM, Rules, Table, finding_rows, joined, most_severe, parts, together
 
 NOT_COMPARED, OUT_OF_ORDER = "not-compared", "column-order"
+# A standard deviation from the median of the deviations, and two standard errors of a median, both of a normal distribution.
+TO_DEVIATION, TO_SURE = 1.4826, 2 * 1.2533
 
 
 class Compared(NamedTuple):
@@ -146,22 +148,43 @@ def _slipped(table: Table, known: Table, pairs: pd.DataFrame, floors: dict[str, 
     for name in [name for name in floors if table.has(name) and known.has(name)]:
         compared = _compared(table, known, pairs, [name])
         own, theirs = compared.own[name], compared.known[name]
+        factor, is_unit = _factor_between(own, theirs, floors[name], rules, name)
         before = _distance(own, theirs, floors[name])
-        gains = []
-        for factor in _factors(rules, name):
-            gain = _gain(before, _distance(own * factor, theirs, floors[name]), rule)
-            gains += [(gain, factor)] if gain > 0 else []
-        if not gains:
+        if _gain(before, _distance(own * factor, theirs, floors[name]), rule) <= 0:
             continue
-        factor, count = max(gains)[1], int(before.notna().sum())
-        times = f"{max(factor, 1 / factor):g} times too {'small' if factor > 1 else 'large'}"
-        found.append(_column_finding(
-            rule, "unit-slip", name, count,
-            f"{name} looks {times} in the whole table: the {count} foods that the curated core has too agree with it in the other unit. "
-            "The other checks are done so",
-            "Compare the unit of the column with the source, correct the profile or the file, and import again"))
+        found.append(_slip_finding(rule, name, factor, is_unit, int(before.notna().sum())))
         table = table.with_values(table.wide.assign(**{name: table.wide[name] * factor}))
     return joined(found), table
+
+
+def _factor_between(own: pd.Series, theirs: pd.Series, floor: float, rules: Rules, name: str) -> tuple[float, bool]:
+    """What the column must be multiplied by to agree with the core, and whether that is the factor of another unit.
+
+    It is the middle one of the foods; a listed factor is meant only where it lies as near as the middle is sure.
+    """
+    telling = (own > 0) & (theirs > floor)
+    if not telling.any():
+        return 1.0, False
+    apart = np.log10(theirs[telling] / own[telling])
+    middle = apart.median()
+    spread = TO_DEVIATION * (apart - middle).abs().median()
+    near = max(rules["known-factor-near"].absolute, TO_SURE * spread / np.sqrt(telling.sum()))
+    listed = min(_factors(rules, name), key=lambda factor: abs(np.log10(factor) - middle))
+    return (listed, True) if abs(np.log10(listed) - middle) <= near else (float(10**middle), False)
+
+
+def _slip_finding(rule, name: str, factor: float, is_unit: bool, count: int) -> pd.DataFrame:
+    much = max(factor, 1 / factor)
+    times = f"{much if is_unit else float(f'{much:.2g}'):g} times too {'small' if factor > 1 else 'large'}"
+    if is_unit:
+        what = (f"{name} looks {times} in the whole table: the {count} foods that the curated core has too agree with it in the other unit. "
+                "The other checks are done so")
+        remedy = "Compare the unit of the column with the source, correct the profile or the file, and import again"
+    else:
+        what = (f"{name} looks about {times} in the whole table: so the {count} foods that the curated core has too agree with it, and that is "
+                "the factor of no other unit. It may be of another amount of food (a portion, dry matter) or another component. The other checks are done so")
+        remedy = "Compare unit, amount of food and component of the column with the source, correct the profile or the file, and import again"
+    return _column_finding(rule, "unit-slip", name, count, what, remedy)
 
 
 def _out_of_order(table: Table, known: Table, pairs: pd.DataFrame, floors: dict[str, float], rules: Rules) -> pd.DataFrame:

@@ -51,7 +51,7 @@ def read(
     """The table in ``path``, a workbook (or CSV) with tagnames in a header row.
 
     ``profile`` says what the workbook does not (a file without ``[[sheet]]``); ``sheets``: which to read, by
-    default every sheet that has tagnames. They are joined on the food code. ``components`` has the columns
+    default those that the profile names, else every sheet that has tagnames. They are joined on the food code. ``components`` has the columns
     component and unit. Raises :class:`~pipeline.problems.InputError` with every place that is not understood.
     """
     if not isinstance(profile, Profile):
@@ -60,20 +60,21 @@ def read(
         raise InputError(wrong(Path(profile.name), "food", "is not given", "Name the headings of code and name under [food]"))
     components = default_components() if components is None else components
     notes = profile_notes(profile)
-    plans, grids = _planned(open_source(Path(path), profile.encoding, profile.delimiter), profile, set(components["component"]), sheets, notes)
+    plans, grids = _planned(open_source(Path(path), profile.encoding, profile.delimiter), profile, set(components["component"]),
+                            sheets or list(profile.sheets_read), notes)
     profile = replace(profile, sheets=tuple(_first_roles_only(plans)))
     return table(found_in(grids, profile, notes), profile, components, notes)
 
 
 def _planned(
-    source: Source, profile: Profile, known: set[str], sheets: list[str] | None, notes: list[str],
+    source: Source, profile: Profile, known: set[str], sheets: list[str], notes: list[str],
 ) -> tuple[list[SheetPlan], list[Grid]]:
     """The plan of every sheet that has tagnames, and the sheet. Raises :class:`InputError`."""
-    absent = [name for name in sheets or [] if name not in source.sheets]
+    absent = [name for name in sheets if name not in source.sheets]
     if absent:
         raise InputError(problem(source.file, f"has no sheet {absent[0]!r}; it has {named(source.sheets)}", "Correct the name of the sheet"))
     grids, plans, problems, skipped = [], [], [], []
-    for grid in source.grids(list(sheets or source.sheets)):
+    for grid in source.grids(sheets or list(source.sheets)):
         row = _tag_row(grid)
         if row is None:
             skipped.append(grid.sheet or grid.file)
@@ -153,6 +154,7 @@ def _plan(grid: Grid, row: int, profile: Profile, known: set[str]) -> tuple[Shee
     texts = [header_texts(grid, above) for above in range(1, row + 1)]
     food = {folded(text): role for role, spellings in _food_roles(profile).items() for text in spellings}
     labels = [_label(column, texts, food) for column in range(len(texts[-1]))]
+    labels = _with_units(labels, grid, row) if units_below else labels
     columns: list[ColumnPlan] = []
     roles: dict[str, str] = {}
     problems = _basis_problems(grid, row, texts, profile)
@@ -175,6 +177,13 @@ def _label(column: int, texts: list[list[str]], food: dict[str, str]) -> str:
     """The heading in the row of tagnames; where there is none, a heading above that names the food."""
     above = (line[column] for line in reversed(texts[:-1]) if column < len(line) and folded(line[column]) in food)
     return texts[-1][column] or next(above, "")
+
+
+def _with_units(labels: list[str], grid: Grid, row: int) -> list[str]:
+    """The headings, where a tagname stands twice with the unit from the row below ("ENERC" over kJ and over kcal)."""
+    below = [grid.at(row + 1, column).text.strip().strip("()[]").strip() for column in range(len(labels))]
+    return [f"{label} ({unit})" if labels.count(label) > 1 and (heading := heading_of(label, unit)) and heading.unit else label
+            for label, unit in zip(labels, below, strict=True)]
 
 
 def _take(
@@ -248,15 +257,20 @@ def _first_roles_only(plans: list[SheetPlan]) -> list[SheetPlan]:
 
 
 def _twice(grids: list[Grid], plans: list[SheetPlan]) -> list[Problem]:
-    seen: dict[tuple[str, str], str] = {}
+    seen: dict[tuple[str, str], str] = {}  # component and unit of energy -> the sheet that gives it
     found = [] if plans[0].name else [problem(f"{grids[0].file} {grids[0].sheet}".strip(), "has no column for the food's name",
                                               "Name its heading under [food] name in a profile (a copy of reference/profiles/infoods.toml)")]
     for grid, plan in zip(grids, plans, strict=True):
+        again: dict[str, list[str]] = {}  # by the sheet that gives them too
         for column in plan.columns:
             for component in filter(None, (column.component, column.bracket_component)):
-                key, place = (component, column.unit if component == "ENERC" else ""), f"{grid.sheet} {column.headings[0]}".strip()
+                key = (component, column.unit if component == "ENERC" else "")
                 if key in seen and component not in WITHOUT_UNIT:
-                    found.append(problem(f"{grid.file} {grid.sheet}".strip(), f"gives {component} a second time, in {place!r} and {seen[key]!r}",
-                                         "Name the sheets to read, or take one of the columns out"))
-                seen[key] = place
+                    again.setdefault(seen[key], []).append(component)
+                seen[key] = grid.sheet
+        for other, components in again.items():
+            there = "in this sheet" if other == grid.sheet else f"after the sheet {other!r}"
+            found.append(problem(f"{grid.file} {grid.sheet}".strip(), f"gives {named(list(dict.fromkeys(components)))} a second time, {there}",
+                                 f"Take one of the columns out, or name the sheets to read: sheets = [{other!r}] under [file] in a copy of "
+                                 "reference/profiles/infoods.toml (--profile)"))
     return found

@@ -3,7 +3,7 @@
 Ready ones are in ``reference/profiles/``; they show every key in use. The tables of a profile:
 
 ``[table]``         source_id, source_name; standing (of what the profile says about the layout), note
-``[file]``          decimal, thousands; encoding and delimiter of CSV files
+``[file]``          decimal, thousands; encoding and delimiter of CSV files; sheets to read of a workbook with tagnames
 ``[values]``        which words mean trace, missing, present_unknown, below_detection, zero; the marks before
                     a detection limit; brackets and what they mean; footnote marks; the value type of a plain number
 ``[trace_limits]``  by component or by unit, in that unit: below what the table prints a trace
@@ -120,6 +120,7 @@ class Profile:
     food_headings: dict[str, tuple] = field(default_factory=dict)
     trace_limits: dict[str, float] = field(default_factory=dict)
     detection_limits: dict[str, float] = field(default_factory=dict)
+    sheets_read: tuple[str, ...] = ()  # of a workbook that says itself which column is what; all that do where none is named
 
 
 def profile_names(root: Path | None = None) -> list[str]:
@@ -205,7 +206,7 @@ def _profile(name: str, content: dict) -> Profile:
         group_names=content.get("group_names", {}), cooking_classes=content.get("cooking_classes", {}),
         states=tuple((row["state"], tuple(row["words"])) for row in content.get("state", [])),
         food_headings={key: tuple(value) if key == "other_names" else _texts(value) for key, value in content.get("food", {}).items()},
-        trace_limits=content.get("trace_limits", {}), detection_limits=content.get("detection_limits", {}),
+        trace_limits=content.get("trace_limits", {}), detection_limits=content.get("detection_limits", {}), sheets_read=_texts(file.get("sheets")),
     )
     return Profile(**{**bare.__dict__, "sheets": tuple(_sheet(bare, row) for row in content.get("sheet", []))})
 

@@ -72,7 +72,7 @@ KINDS = {
 # table -> (required keys, other keys), each key with its kind
 TABLES = {
     "table": ({"source_id": "text", "source_name": "text", "standing": "standing"}, {"note": "note"}),
-    "file": ({}, {"decimal": "mark", "thousands": "grouping", "encoding": "text", "delimiter": "letter"}),
+    "file": ({}, {"decimal": "mark", "thousands": "grouping", "encoding": "text", "delimiter": "letter", "sheets": "texts"}),
     "values": ({"number": "number type", "missing": "texts"}, {
         "trace": "texts", "present_unknown": "texts", "below_detection": "texts", "zero": "texts", "less_than": "texts",
         "footnote_marks": "texts", "brackets": "texts", "estimate": "estimate"}),

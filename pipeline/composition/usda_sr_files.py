@@ -102,6 +102,10 @@ def table(files: dict[str, bytes], layout: Layout, problems: list[Problem]) -> p
         return nothing
     found = _fields(data)
     wrong = np.flatnonzero(found != len(layout.fields))
+    if len(wrong) == len(found) > 0 and (found == 1).all():
+        problems.append(problem(file, f"has no line whose fields are divided by ^: each is 1 field, not {len(layout.fields)}",
+                                "Use the file as downloaded, not exported again with another delimiter"))
+        return nothing
     if len(wrong):
         problems += listed(
             file, [(f"line {row + 1}", f"has {found[row]} fields, not {len(layout.fields)}") for row in wrong],

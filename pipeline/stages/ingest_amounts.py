@@ -33,6 +33,8 @@ _UNITS = {
     "g": "g", "gram": "g", "grams": "g", "mg": "mg", "milligram": "mg", "milligrams": "mg", "ug": "ug", "µg": "ug",
     "μg": "ug", "mcg": "ug", "microgram": "ug", "micrograms": "ug", "kj": "kJ", "kcal": "kcal", "cal": "kcal", "calories": "kcal",
 }
+# "850,5 g"; three figures behind a comma may be thousands, and are not read.
+_DECIMAL_COMMA = re.compile(r"^((?:about\s+)?\d+),(\d{1,2})(?!\d)", re.I)
 UNCERTAIN = "portions-uncertain"  # the code of a warning that the figures per portion carry on
 _REMEDY = "Write the number of portions, for example 4"
 
@@ -103,7 +105,7 @@ def _simple(read: str, said: re.Match) -> bool:
 
 def mass_of(text: str, place: Place, notes: Notes) -> float:
     """A finished mass in grams from "1.2 kg" or "850 g"; NaN, with an error noted, otherwise."""
-    found = _MASS.match(text.strip())
+    found = _MASS.match(_DECIMAL_COMMA.sub(r"\1.\2", text.strip()))
     grams = float(found[1]) * (1000 if found[2].lower() == "kg" else 1) if found else 0.0
     if 0 < grams <= HEAVIEST_G:
         return grams
@@ -118,7 +120,7 @@ def printed_amounts(text: str, place: Place, notes: Notes, component: str, defau
     """
     found = []
     for part in re.split(r"[/;|]", text[:LONGEST_TEXT]):
-        amount = _FIGURE.match(part.replace("\u00a0", " ").strip())
+        amount = _FIGURE.match(_DECIMAL_COMMA.sub(r"\1.\2", part.replace("\u00a0", " ").strip()))
         unit = _UNITS.get((amount[2] or "").lower(), default_unit) if amount else ""
         is_energy = unit in ("kJ", "kcal")
         if not unit or len(text) > LONGEST_TEXT or math.isinf(float(amount[1])) or is_energy != (component == "ENERC"):

@@ -1,4 +1,4 @@
-"""Recipes in two tables: ``recipes`` and ``lines``, as a pair of CSV files or two sheets of an XLSX workbook.
+"""Recipes in two tables: ``recipes`` and ``lines``, as a pair of CSV files (commas, semicolons or tabs) or two sheets of an XLSX workbook.
 
 recipes: recipe_id, name, portions (required); course, food_form, units, finished_mass, method (one step per
 line of the cell), claims (separated by semicolons), note.
@@ -23,6 +23,8 @@ RECIPE_COLUMNS = ("recipe_id", "name", "portions", "course", "food_form", "units
 LINE_COLUMNS = ("recipe_id", "text", "section", "line_no")
 RECIPE_REQUIRED, LINE_REQUIRED = RECIPE_COLUMNS[:3], LINE_COLUMNS[:2]
 UNITS = ("uk", "us", "metric")
+DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
+LONGEST_HEADER = 10_000
 
 
 @dataclass(frozen=True)
@@ -69,7 +71,9 @@ def _workbook_row(line: int, cells: list, header: list[str]) -> Row:
 
 
 def _csv_rows(file: SourceFile, known: tuple[str, ...], required: tuple[str, ...], notes: Notes) -> list[Row]:
-    reader = csv.reader(io.StringIO(text_of(file), newline=""), strict=True)
+    text = text_of(file)
+    delimiter = _delimiter(text, required)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     rows, start = [], 1
     try:
         for cells in reader:
@@ -81,13 +85,22 @@ def _csv_rows(file: SourceFile, known: tuple[str, ...], required: tuple[str, ...
             "Check the quotes of this row, and save the sheet as CSV (UTF-8) again", "csv-broken",
         ) from None
     header = _header(rows[0][1] if rows else [], known, required, 1, notes)
-    return [_csv_row(line, cells, header) for line, cells in rows[1:] if any(cell.strip() for cell in cells)]
+    return [_csv_row(line, cells, header, DELIMITERS[delimiter]) for line, cells in rows[1:] if any(cell.strip() for cell in cells)]
 
 
-def _csv_row(line: int, cells: list[str], header: list[str]) -> Row:
+def _delimiter(text: str, required: tuple[str, ...]) -> str:
+    """The mark that cuts the first row into the columns that must be there; a spreadsheet of a country with a decimal comma saves semicolons."""
+    first = text[:LONGEST_HEADER].splitlines()[:1]
+    for delimiter in DELIMITERS:
+        if set(required) <= {cell.strip().lower() for cell in next(csv.reader(first, delimiter=delimiter), [])}:
+            return delimiter
+    return ","
+
+
+def _csv_row(line: int, cells: list[str], header: list[str], mark: str) -> Row:
     faults = ()
     if len(cells) != len(header):
-        faults = ((line, f"the row has {len(cells)} cells where the header has {len(header)}", "Put cells that hold a comma in quotes"),)
+        faults = ((line, f"the row has {len(cells)} cells where the header has {len(header)}", f"Put cells that hold a {mark} in quotes"),)
     return Row({column: cell for column, cell in zip(header, cells, strict=False) if column}, line, faults)
 
 
@@ -99,7 +112,7 @@ def _header(cells: list[str], known: tuple[str, ...], required: tuple[str, ...],
     at = f"{notes.source_file}, line {place}" if isinstance(place, int) else f"{notes.source_file}, {place}"
     if missing or twice:
         what = f"has no column {', '.join(missing)}" if missing else f"has the column {', '.join(twice)} twice"
-        raise unreadable(at, what, f"Name the columns in the first row, separated by commas: {', '.join(known)}", "columns")
+        raise unreadable(at, what, f"Name the columns in the first row, separated by commas (or all by semicolons or tabs): {', '.join(known)}", "columns")
     for column, written in zip(header, cells, strict=True):
         if column and column not in known:
             unknown_key(written.strip(), known, place, notes, "column")

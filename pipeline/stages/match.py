@@ -111,6 +111,7 @@ class Matcher:
         self.weights = dict(zip(match_features.FEATURES, self.model.ranking.tolist(), strict=True))
         self.entry_ids = entries["entry_id"].tolist()
         self.entry_names = entries["name"].tolist()
+        self._said = [frozenset(match_words.tokens(f"{name} {common}")) for name, common in zip(entries["name"], entries["common_names"], strict=True)]
         self.accept_above, self.review_above = accept_above, review_above
         self.stakes = match_outcome.stakes(entries, values, rules)
         self.standing = decisions.Standing(standing, lambda word: match_words.singular(word) in self.vocabulary.ignored)
@@ -134,7 +135,8 @@ class Matcher:
 
     def asked(self, line) -> Asked:
         """What a parsed line asks, with the name of the line where a person decided on that one line."""
-        return asked_by(line)._replace(line=self.standing.line_key(line.line_id, line.text))
+        asked = match_outcome.with_kind(asked_by(line), self.index, self.vocabulary, lambda phrase: self.standing.ruling(phrase, line.state).decision is not None)
+        return asked._replace(line=self.standing.line_key(line.line_id, line.text))
 
     def decided_line(self, line) -> tuple[dict, list[dict]] | None:
         """What a person decided of one line that cannot be read: a note, or no entry. There is no amount to weigh, so never a match."""
@@ -277,7 +279,8 @@ class Matcher:
             at_stake = self.stakes is not None and self.stakes.high(entry[low], [(entry[place], chance[place]) for place in others])
             different = match_outcome.name_differs(asked, candidates[0]["entry_name"], self.vocabulary)
             rivals = any(chance[place] >= match_outcome.MEANT_ABOVE for place in others)
-            reason = self._doubt(asked, ruling, Best(chance[low], features, at_stake, rivals), bool(ambiguous[number])) or different
+            completing = self._said[entry[low]] if features["completed"] else frozenset()
+            reason = self._doubt(asked, ruling, Best(chance[low], features, at_stake, rivals), bool(ambiguous[number]), completing) or different
             if not reason:
                 counted = {low, *(place for place in others if chance[place] >= match_outcome.MEANT_ABOVE)}
                 candidates = [{**one, "rank": rank} for rank, one in enumerate(
@@ -294,8 +297,9 @@ class Matcher:
         return [place for place in places if match_outcome.meant(
             dict(zip(match_outcome.MEANT_FEATURES, pairs.features[contest.pair[place], numbers].tolist(), strict=True)))]
 
-    def _doubt(self, asked: Asked, ruling: decisions.Ruling, best: Best, ambiguous: bool) -> str:
-        unread = bool(match_outcome.unread(asked, self.vocabulary)) and not best.features["completed"]
+    def _doubt(self, asked: Asked, ruling: decisions.Ruling, best: Best, ambiguous: bool, completing: frozenset[str]) -> str:
+        """``completing``: the words of the names that the words beside the phrase complete."""
+        unread = bool(match_outcome.unread(asked, self.vocabulary) - completing)
         choice = match_outcome.open_choice(asked, ambiguous, bool(ruling.disputed), self._alternative_refused(asked), self.vocabulary)
         made = bool(match_outcome.ways(asked, self.vocabulary))
         return doubt(best, unread, choice, self.accept_above, self.stakes.accept_above if self.stakes else None, made)

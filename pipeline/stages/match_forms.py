@@ -6,6 +6,7 @@ Each reading says which words it is about (its head: the last word before a comm
 
 from __future__ import annotations
 
+import re
 from typing import NamedTuple
 
 from rapidfuzz import process
@@ -22,6 +23,7 @@ REPAIRED_FROM, TWO_SLIPS_FROM = 5, 9
 # The shortest parts in which a compound is sought ("sweetpotato"), and the shortest last part that names its food.
 PART_FROM, ENDING_FROM = 3, 5
 SLIP, GUESS = "slip", "guess"
+_AND = re.compile(r"\band\b|&")
 
 
 class Form(NamedTuple):
@@ -183,12 +185,18 @@ def _made(read: list[_Read]) -> frozenset[str]:
 
 def _completed(written: tuple[str, ...], state: str, index: Index, vocabulary: words.Vocabulary, beside: tuple[str, ...]) -> list[Form]:
     found = []
-    for text in beside:
-        more = without_states(words.essential(words.told_tokens(text), vocabulary))
-        name = index.written.get(frozenset((*written, *more)))
+    named = [frozenset(written), *(index.plainer(written) if beside else ())]
+    for more in _beside(beside, vocabulary):
+        name = next((index.written[food | set(more)] for food in named if food | set(more) in index.written), None)
         if written and more and name is not None and set(more) - set(written):
             found.append(Form(name, frozenset({_last(name, index.cuts)}), frozenset(name), state, completed=True))
     return found
+
+
+def _beside(beside: tuple[str, ...], vocabulary: words.Vocabulary) -> list[tuple[str, ...]]:
+    """The words that may complete a name: each text, and what "and" joins in it ("peeled and diced")."""
+    said = dict.fromkeys((*beside, *(part for text in beside for part in _AND.split(text))))
+    return list(dict.fromkeys(without_states(words.essential(words.told_tokens(text), vocabulary)) for text in said))
 
 
 def _last(tokens: tuple[str, ...], cuts: frozenset[str]) -> str:

@@ -12,6 +12,7 @@ import re
 from collections import defaultdict
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
@@ -34,6 +35,7 @@ MAIN_PART = re.compile(r"[,;(]|\b(?:with|in|without)\b")
 # The group of facet words about salt, the bit in it of "without salt" (and with less), and the states that tell of a tin.
 SALT, UNSALTED = list(naming.FACETS).index("salt"), 1 << naming.FACETS["salt"].index("unsalted")
 TINNED = frozenset({"canned"})
+MOST_WORDS = 5  # a longer name has no plainer one that is worth the search
 _WORD = re.compile(r"[a-z0-9%]+|[(),;]")
 
 
@@ -81,6 +83,7 @@ class Index:
     keys: dict[frozenset[str], int]
     stateless: dict[int, np.ndarray]  # key -> the sayings of curated names without a state, of what may be bought so
     written: dict[frozenset[str], tuple[str, ...]]
+    written_of: dict[frozenset[str], int]  # the entry of such a name
     known: dict[str, list[str]]
     cuts: frozenset[str]
     not_slips: frozenset[str]
@@ -103,6 +106,14 @@ class Index:
             if not found:
                 return False
         return bool(found)
+
+    def plainer(self, texts: tuple[str, ...]) -> list[frozenset[str]]:
+        """The names that cooks use for the entry of such a name with fewer of its words ("eating apple": apple)."""
+        of = self.written_of.get(frozenset(texts))
+        if of is None or len(texts) > MOST_WORDS:
+            return []
+        fewer = (frozenset(some) for count in range(len(texts) - 1, 0, -1) for some in combinations(texts, count))
+        return [name for name in fewer if self.written_of.get(name) == of]
 
 
 # The columns of Entries that an index is made of.
@@ -140,6 +151,7 @@ def _arrays(entries, rows, numbers, rarity, unknown_rarity, known, cuts, not_sli
     sayings: dict[tuple[str, str, frozenset[str], frozenset[str]], int] = {}
     stateless: dict[int, set[int]] = defaultdict(set)
     written: dict[frozenset[str], tuple[str, ...]] = {}
+    written_of: dict[frozenset[str], int] = {}
     states = naming_state.states(entries)
     ways = [naming_state.ways_said(name) for name in entries["name"]]
     groups = entries["food_group"].str.lower().map(lambda group: any(word in group for word in naming.SPECIAL_GROUPS)).to_numpy(dtype=bool)
@@ -177,6 +189,7 @@ def _arrays(entries, rows, numbers, rarity, unknown_rarity, known, cuts, not_sli
         saying[number] = sayings.setdefault((*states[position], said, ways[position]), len(sayings))
         if curated:
             written.setdefault(frozenset(texts), texts)
+            written_of.setdefault(frozenset(texts), position)
             if not said and not (states[position][0] == match_state.COOKED and states[position][1] in match_state.SOLD_RAW):
                 stateless[key[number]].add(saying[number])
     word, bits, place = np.array(word, dtype=np.int64), np.array(bits, dtype=np.int8), np.array(place, dtype=np.int8)
@@ -198,7 +211,7 @@ def _arrays(entries, rows, numbers, rarity, unknown_rarity, known, cuts, not_sli
     return Index(
         entry, curated, taken, np.array([row[2] for row in rows], dtype=bool), sorted_only, special, mass, first_mass, kinds, facets, key, whole, saying, list(sayings),
         np.array([state == "cooked" for state, *_ in sayings], dtype=bool), _tinned_unsalted(entries), starts, word, bits, kind, place, counted, sought[order], order, matrix, LENGTH_COST * mass + SPECIAL_COST * (special | branded), numbers,
-        rarity, unknown_rarity, keys, {number: np.array(sorted(found)) for number, found in stateless.items()}, written, known, cuts,
+        rarity, unknown_rarity, keys, {number: np.array(sorted(found)) for number, found in stateless.items()}, written, written_of, known, cuts,
         frozenset(not_slips), listed)
 
 

@@ -9,6 +9,7 @@ plausible runner-up would change potassium, phosphorus, sodium or protein of a t
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -55,7 +56,7 @@ class Asked(NamedTuple):
 
 def asked_by(line) -> Asked:
     """What a parsed line asks for."""
-    parts = [part.strip() for part in line.preparation.split(",")]
+    parts = [part.strip() for part in re.split("[,;]", line.preparation)]
     beside = tuple(dict.fromkeys(part for part in (*parts, line.unit, line.leftover) if part))
     if line.unit in match_state.DRIED_UNITS:
         amount = "spooned"
@@ -63,6 +64,27 @@ def asked_by(line) -> Asked:
         amount = "counted" if line.quantity_low > 0 and line.unit in ("", "piece") else "uncounted"
     return Asked(line.phrase, line.state, match_state.hint(line.unit, line.preparation), beside, line.leftover, amount,
                  line.alternative, f"{line.preparation} {line.note}".strip(), levels=match_naming.levels(getattr(line, "text", "") or line.phrase), behind=_behind(line))
+
+
+# A kind of a food is named in so many words.
+KIND_WORDS = 3
+
+
+def with_kind(asked: Asked, index: match_index.Index, vocabulary: match_words.Vocabulary, decided: Callable[[str], bool] = lambda phrase: False) -> Asked:
+    """What a line asks with its left-over words as the kind of the food where a name has them all ("milk (soya)" is soya milk) or
+    people decided on the two together, or without them where they are the food once more ("aubergine (eggplant)"); else as it
+    was, and the words are a doubt."""
+    said, food = match_words.told_tokens(asked.leftover), match_words.told_tokens(asked.phrase)
+    if not food or SALT in food or not 1 <= len(said) <= KIND_WORDS or any(word.isdigit() for word in said):
+        return asked  # what stands beside salt is judged as a doubt about salt
+    taken = asked._replace(leftover="", beside=tuple(text for text in asked.beside if text != asked.leftover))
+    if set(match_words.translated(said, vocabulary)) <= set(match_words.translated(food, vocabulary)):
+        return taken
+    name = index.written.get(frozenset((*food, *said)), ())
+    if name[-1:] == said[-1:]:
+        return taken._replace(phrase=f"{asked.phrase} {asked.leftover}")  # "chicken (breast)"
+    named = taken._replace(phrase=f"{asked.leftover} {asked.phrase}")
+    return named if name or decided(named.phrase) or any(index.together(form.words) for form in forms(named, index, vocabulary) if not form.repaired) else asked
 
 
 # What is still to happen to a food is no state of it: "to be mashed", "for roasting".
@@ -126,9 +148,17 @@ def strength_differs(asked: Asked, name: str, vocabulary: match_words.Vocabulary
 phrase_key = lru_cache(maxsize=65536)(decisions.phrase_key)
 
 
+# How a food was kept tells more of it than that it came out of a tin or jar.
+KEPT_SO = frozenset({"pickled", "smoked"})
+
+
 def state_asked(asked: Asked) -> str:
-    """The state that the line asks for: the one it was read with, or "fresh" where the phrase says so and no other state."""
+    """The state that the line asks for: the one it was read with, what the phrase says of how the food in a tin was kept, or
+    "fresh" where the phrase says so and no other state."""
     said = phrase_key(asked.phrase).split()
+    kept = match_named_state.states_said(said) & KEPT_SO
+    if asked.state in ("drained", "canned") and kept:
+        return match_named_state.main_state(kept)  # "pickled beetroot, drained" is pickled
     if asked.state == "" and "fresh" in said and match_named_state.states_said(said) <= {"raw", match_state.FRESH}:
         return match_state.FRESH
     return asked.state

@@ -20,7 +20,8 @@ WHOLE_WORDS = {
     "one-half": 0.5, "half-a": 0.5, "three-quarters": 0.75, "three-quarter": 0.75, "two-thirds": 2 / 3, "one-third": 1 / 3,
     "one-quarter": 0.25, "one-fourth": 0.25, "half-dozen": 6.0,
 }
-_DOZENS = frozenset({"dozen", "doz"})
+# How many a counting word stands for: a brace is two birds, a pair two of what is sold singly.
+COUNTED = {"dozen": 12.0, "doz": 12.0, "pair": 2.0, "pairs": 2.0, "brace": 2.0}
 # "quarter teaspoon" needs no "of"; "quarter pounder" and "quarter chicken" are not numbers.
 _PART_OF = frozenset("of a an teaspoon tsp tablespoon tbsp cup pint pound lb litre liter kilo ounce oz".split())
 RANGE_WORDS = frozenset({"-", "to", "or"})
@@ -103,8 +104,8 @@ def words_at(tokens: list[Token], position: int) -> Number | None:
             end += 1
         if _word(tokens, end) in ("a", "an", "the"):
             end += 1
-        if _word(tokens, end) in _DOZENS:
-            return Number(value * 12, value * 12, end + 1)
+        if (count := COUNTED.get(_word(tokens, end))):
+            return Number(value * count, value * count, end + 1)
         return Number(value, value, end)
     if first in WHOLE_WORDS:
         end = position + 1
@@ -115,8 +116,8 @@ def words_at(tokens: list[Token], position: int) -> Number | None:
         return _after_article(tokens, position + 1)
     if first in FEW:
         return Number(*FEW[first], position + 1, "few")
-    if first == "couple" or first in _DOZENS:
-        value = 2.0 if first == "couple" else 12.0
+    if first == "couple" or first in COUNTED:
+        value = COUNTED.get(first, 2.0)
         return Number(value, value, position + 1)
     if first in NUMBER_WORDS:
         value, end = NUMBER_WORDS[first], position + 1
@@ -124,8 +125,8 @@ def words_at(tokens: list[Token], position: int) -> Number | None:
             more = word_part(tokens, end + 1)
             if more:
                 return Number(value + more[0], value + more[0], more[1])
-        if _word(tokens, end) in _DOZENS:
-            return Number(value * 12, value * 12, end + 1)
+        if (count := COUNTED.get(_word(tokens, end))):
+            return Number(value * count, value * count, end + 1)
         return Number(value, value, end)
     return None
 
@@ -140,19 +141,19 @@ def _after_article(tokens: list[Token], position: int) -> Number | None:
         return Number(2.0, 2.0, position + 1)
     if word in FEW:
         return Number(*FEW[word], position + 1, "few")
-    if word in _DOZENS:
-        return Number(12.0, 12.0, position + 1)
+    if word in COUNTED:
+        return Number(COUNTED[word], COUNTED[word], position + 1)
     return Number(1.0, 1.0, position)
 
 
 def one_number(tokens: list[Token], position: int) -> Number | None:
-    """One number, in digits or words, with "dozen" multiplied in."""
+    """One number, in digits or words, with "dozen" or "pair" multiplied in."""
     digits = digits_at(tokens, position)
     found = Number(digits[0], digits[0], digits[1]) if digits else words_at(tokens, position)
     if found and digits and _word(tokens, found.end) == "+" and not tokens[found.end].gap and found.end + 1 < len(tokens) and tokens[found.end + 1].kind == "word":
         found = found._replace(end=found.end + 1)  # "2+ cups"
-    if found and digits and _word(tokens, found.end) in _DOZENS:
-        return Number(found.low * 12, found.high * 12, found.end + 1)
+    if found and digits and (count := COUNTED.get(_word(tokens, found.end))):
+        return Number(found.low * count, found.high * count, found.end + 1)
     return found
 
 
@@ -181,6 +182,7 @@ def number_at(tokens: list[Token], position: int) -> Number | None:
     if second is None or _word(tokens, first.end) == "-" and tokens[first.end].gap and _word(tokens, position) in ("a", "an"):
         return first
     low, high = sorted((first.low, second[0]))
-    if _word(tokens, second[1]) in _DOZENS:  # "1-2 dozen"
-        return Number(low * 12, high * 12, second[1] + 1, first.reason)
+    if _word(tokens, second[1]) in COUNTED:  # "1-2 dozen"
+        count = COUNTED[_word(tokens, second[1])]
+        return Number(low * count, high * count, second[1] + 1, first.reason)
     return Number(low, high, second[1], first.reason)

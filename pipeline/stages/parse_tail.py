@@ -18,6 +18,12 @@ _ONE_FOOD = frozenset({
     ("onion", "garlic"), ("cheese", "onion"), ("white", "green"), ("fruit", "nut"), ("sour", "cream"), ("beef", "vegetable"), ("yellow", "green"), ("pale", "green"),
 })
 
+# A kind of a food is named in so many words; a longer bracket is a remark.
+KIND_WORDS = 2
+# Words of remarks, none of which is part of a food's name; from the trade, no source.
+_REMARKS = frozenset("a an and or of the in with without for to from your my our some other any all not no see if about approx approximately circa roughly each by at per "
+                     "weight recipe recipes note notes below above optional more less part half plus only use i we it is".split())
+
 
 def read_tail(tokens: list[Token], reading: Reading, bracket: bool = False) -> None:
     """Read a part after the naming one, or inside a bracket (where unknown words are only a note)."""
@@ -73,13 +79,19 @@ def read_tail(tokens: list[Token], reading: Reading, bracket: bool = False) -> N
         give(words, "note")
         return
     if bracket:
-        give(words, "note")
+        give(words, "leftover" if _may_be_a_kind(words) else "note")  # "milk (soya)", but not "sugar (see note)"
         return
     if reading.listed and reading.phrase and _read_listed(words, reading):
         return
     give(words, "leftover")
     if any(token.kind == "word" for token in words):
         reading.doubt("leftover-words")
+
+
+def _may_be_a_kind(words: list[Token]) -> bool:
+    """Whether unknown words in a bracket may say which kind of the food is meant: one or two, and none that joins a remark."""
+    said = [token for token in words if token.text not in "'-"]
+    return 1 <= len(said) <= KIND_WORDS and all(token.kind == "word" and token.low not in _REMARKS for token in said)
 
 
 def _other_measured(words: list[Token], reading: Reading) -> int:
@@ -123,7 +135,12 @@ def _starts_preparation(words: list[Token], known: Vocabulary) -> bool:
         return True
     if any(prep_kind(words, position, known)[0] in ("participle", "prep-to-end") for position in range(len(words))):
         return True
-    return words[0].low.endswith("ed") and len(words[0].low) > 4 or known.states.at(words, 0) is not None
+    return words[0].low.endswith("ed") and len(words[0].low) > 4 or known.states.at(words, 0) is not None or _in_pieces(words, known)
+
+
+def _in_pieces(words: list[Token], known: Vocabulary) -> bool:
+    """ "In 2cm dice", "in 3/4-inch cubes": how big the pieces are."""
+    return words[0].low == "in" and len(words) > 1 and prep_kind(words, len(words) - 1, known)[0] == "shape" and all_preparation(words, 0, known, must_have=False)
 
 
 def _identifies(words: list[Token], known: Vocabulary) -> bool:

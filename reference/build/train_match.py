@@ -144,6 +144,7 @@ class Kitchen:
         index, ids = self.indexes[table], self.entries[table]["entry_id"].tolist()
         place = {entry_id: position for position, entry_id in enumerate(ids)}
         forms, hints, owners = [], [], []
+        asked = [match_outcome.with_kind(one, index, self.vocabulary) for one in asked]
         for number, one in enumerate(asked):
             for form in match_outcome.forms(one, index, self.vocabulary):
                 forms.append(form)
