@@ -29,6 +29,7 @@ from pipeline.stages import suit as suit_stage
 from pipeline.stages import total as total_stage
 from pipeline.stages import weigh as weigh_stage
 from pipeline.stages.ingest_variants import with_optional
+from pipeline.stages.tins_drained import drained_by_method
 
 Bundle = dict[str, pd.DataFrame]
 RECIPES_PER_PARTITION = 16
@@ -36,7 +37,7 @@ RECIPES_PER_PARTITION = 16
 LONGEST_MESSAGE = 300
 # The functions whose code, with all they import, decides whether a kept result still holds.
 CODE = {
-    "read": (parse_stage.parse, with_optional), "match": (match_next.answered,), "weigh": (weigh_stage.weigh,),
+    "read": (parse_stage.parse, with_optional, drained_by_method), "match": (match_next.answered,), "weigh": (weigh_stage.weigh,),
     "cook": (cook_stage.cook,), "total": (total_stage.total,), "judge": (judge_stage.judge, judge_ingredients.ingredients, suit_stage.suit),
     "audit": (audit_stage.audit, phosphorus_additives.flags, phosphorus_additives.with_flags),
 }
@@ -109,6 +110,7 @@ def read(part: Bundle, mappings: decisions.Mappings) -> Bundle:
     lines, variants, steps = with_optional(part["lines"], parsed, part["variants"], part["steps"])
     if len(lines) > len(part["lines"]):
         parsed, _ = parse_stage.parse(lines, *vocabulary)
+    parsed = drained_by_method(parsed, lines, steps)
     return {"parsed": parsed, "lines": lines, "variants": variants, "steps": steps, "recipes": part["recipes"],
             "problems": problems.to_table(found)}
 

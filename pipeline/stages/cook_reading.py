@@ -58,7 +58,8 @@ def read_method(lines: list[Line], steps: list[str], vocabulary: Vocabulary) -> 
     whole = " ".join(steps)
     kitchen = Kitchen(called_in_full(lines, whole), eaten_as_soup=bool(SOUP.search(whole.lower())))
     kitchen.tap = tap_is_meant(kitchen, clauses)
-    kitchen.own_turn, kitchen.later_turn = _own_turns(kitchen, clauses), _later_turns(kitchen, clauses)
+    named = [mentions(without_states(clause.text), kitchen.lines).direct for clause in clauses]
+    kitchen.own_turn, kitchen.later_turn = _own_turns(clauses, named), _later_turns(kitchen, clauses, named)
     for clause in clauses:
         kitchen.begin(clause)
         kitchen.deep_fat = kitchen.deep_fat or bool(DEEP_FAT.search(clause.sentence.lower()))
@@ -83,24 +84,24 @@ def _left_cooking(kitchen: Kitchen, clauses: list[Clause]) -> None:
             kitchen.event(number, pot.heat or "simmer", clause, pot, "implied")
 
 
-def _own_turns(kitchen: Kitchen, clauses: list[Clause]) -> dict[int, int]:
-    """Line -> the clause (from 1) that first names it, where that clause cuts, cooks or serves it."""
+def _own_turns(clauses: list[Clause], named: list[list[int]]) -> dict[int, int]:
+    """Line -> the clause (from 1) that first names it, where that clause cuts, cooks or serves it; ``named``: the lines by clause."""
     first: dict[int, int] = {}
-    for number, clause in enumerate(clauses, start=1):
+    for number, (clause, lines) in enumerate(zip(clauses, named, strict=True), start=1):
         heated = any(phrase.method in HEATING for phrase in clause.places)
         own = heated or clause.verb.method in (*HEATING, "cook", "serve") or clause.verb.phrase in FIRST_CUT
-        for line in mentions(without_states(clause.text), kitchen.lines).direct:
+        for line in lines:
             first.setdefault(line, number if own else 0)
     return first
 
 
-def _later_turns(kitchen: Kitchen, clauses: list[Clause]) -> dict[int, int]:
+def _later_turns(kitchen: Kitchen, clauses: list[Clause], named: list[list[int]]) -> dict[int, int]:
     """Line -> the clause (from 1) that first names it, where that clause adds or serves it, or boils what has a pan of its own: no part of "everything" before."""
     first: dict[int, int] = {}
-    for number, clause in enumerate(clauses, start=1):
+    for number, (clause, lines) in enumerate(zip(clauses, named, strict=True), start=1):
         boiled = clause.verb.method in ("boil", "steam") or clause.verb.method == "cook" and any(phrase.method == "boil" for phrase in clause.places)
         joins = clause.verb.method in ("add", "serve", "drain") or clause.verb.phrase.startswith("mash")
-        for line in mentions(without_states(clause.text), kitchen.lines).direct:
+        for line in lines:
             own_pan = boiled and kitchen.lines[line].cooking_class in OWN_PAN
             first.setdefault(line, number if joins and clause.verb.phrase not in BACK or own_pan else 0)
     return first
