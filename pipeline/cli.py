@@ -16,6 +16,7 @@ import click
 
 from pipeline.cli_match import TABLE_HELP, decide, match, print_json
 from pipeline.cli_tables import tables
+from pipeline.cli_versions import versions
 from pipeline.root import ROOT
 
 DONE, WITHHELD, WRONG = 0, 1, 2
@@ -84,7 +85,7 @@ def commands() -> None:
     """Potash: free-text recipes in, an audited nutrient dataset out."""
 
 
-for one in (tables, match, decide):
+for one in (tables, match, decide, versions):
     commands.add_command(one)
 
 

@@ -18,12 +18,13 @@ from pipeline.content import content_key
 from pipeline.policy import Policy, load_policy
 from pipeline.problems import ERROR, NOTE, Problem
 from pipeline.sources import ROOT
-from pipeline.stages import audit_entries, match_words, phosphorus
+from pipeline.stages import audit_entries, match_words, phosphorus, versions
 from pipeline.stages.for_print import for_print
 from pipeline.stages.ingest import Collection, ingest
 from pipeline.stages.judge import conditions_by_variant
 from pipeline.stages.judge_bands import bands
 from pipeline.stages.judge_headroom import with_headroom
+from pipeline.stages.print_changes import print_changes
 from pipeline.stages.release import POLICY_COPY, InputFile, ReleaseMeta
 from pipeline.stages.standing import doubted, judged_again
 from pipeline.stages.total_stakes import with_stakes
@@ -128,13 +129,16 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
                                   job.reference.rule("check_confidence_below"))
     tables["published"] = _of_recipes(ingested.published, tables["recipes"])
     tables["printed_claims"] = _of_recipes(ingested.printed_claims, tables["recipes"])
+    tables["versions"], tables["version_figures"] = versions.compared(tables)
+    tables["print_changes"] = print_changes(tables, job.reference)
     tables["entries"], tables["values"] = evidence.used_composition(job.table, tables)
     tables["worklist"] = with_stakes(tables["worklist"], tables, job.reference)
     tables["recomputed"] = evidence.used_recomputed(job.reference, job.nitrogen, tables)
     noted = audit_entries.entries(tables["recomputed"], tables["lines"], job.reference)
     tables["findings"] = pd.concat([tables["findings"], noted], ignore_index=True)
     tables["factors"] = evidence.used_factors(job.reference, tables)
-    citing = [tables[name] for name in CITING]
+    changes = tables["print_changes"]
+    citing = [*(tables[name] for name in CITING), changes[changes["source_id"] != ""]]
     if job.several:
         tables["disagreements"] = evidence.used_disagreements(job.several.disagreements, tables)
         citing.append(tables["disagreements"])

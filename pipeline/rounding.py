@@ -20,6 +20,7 @@ import pandas as pd
 from pipeline.problems import InputError, Problem
 
 WHERE = "reference/rounding.csv"
+GUIDANCE = "eu-2012"  # the rule of the published guidance
 EDGES = ("at-least", "above")
 # Binary arithmetic leaves 0.30000000000000004; no figure of a dish is known to fifteen places.
 PLACES_THAT_MEAN_SOMETHING = 12
@@ -96,6 +97,19 @@ def rounding_rule(rounding: pd.DataFrame, name: str) -> Rule:
     if problems:
         raise InputError(problems)
     return Rule(name, bands)
+
+
+def step_for(component: str, value: float, unit: str, rule: Rule) -> tuple[Decimal | None, Decimal | None]:
+    """(step in which ``rule`` prints a value, None); of a value that is printed as "<0.5 g" the step of the band
+    above, and up to what it is printed so. (None, None) for a component that the rule does not have in this unit."""
+    bands = rule.bands.get((component, unit))
+    if bands is None:
+        return None, None
+    here = _band_of(_exact(value), bands)
+    above = bands[bands.index(here) + 1:]
+    if here.step != 0 or not above:
+        return here.step_at(_exact(value)), None
+    return above[0].step_at(above[0].from_value), above[0].from_value
 
 
 def _sound(row) -> bool:

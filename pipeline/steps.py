@@ -185,9 +185,9 @@ def audit(
     ``errors``: those of the table's check."""
     findings, found = audit_stage.audit(
         totals["figures"], totals["settled"], totals["contributions"], part["published"], part["printed_claims"],
-        judged["verdicts"], reference.tolerances, reference.raw_cooked_pairs, values, cooked["retentions"],
+        judged["verdicts"], reference.tolerances, reference.rounding, reference.raw_cooked_pairs, values, cooked["retentions"],
         cooked["cooked"], read["recipes"], read["variants"], errors, reference.rule("check_entry_error_share_above"),
-        totals["two_routes"])
+        totals["two_routes"], read["steps"])
     flagged = phosphorus_additives.flags(totals["settled"], reference.additives)
     findings = phosphorus_additives.with_flags(findings, flagged)
     return {"findings": findings, "additives": flagged, "problems": problems.to_table(found)}
@@ -233,7 +233,7 @@ def chain(call: Callable[..., Any], part: Bundle, given: Given) -> dict[str, Any
         "yields", "retention"), given.disagreements, given.reference.raw_cooked_pairs)
     judged = call("judge", read, totals, entries, given.policy, only(
         "claims", "nutrient_reference_values", "energy_factors", "added_substances", "allergens", "diets"))
-    audited = call("audit", part, read, cooked, totals, judged, values, given.errors, only("tolerances", "raw_cooked_pairs", "rules", "additives"))
+    audited = call("audit", part, read, cooked, totals, judged, values, given.errors, only("tolerances", "rounding", "raw_cooked_pairs", "rules", "additives"))
     return dict(zip(STAGES, (read, matched, weighed, cooked, totals, judged, audited), strict=True))
 
 

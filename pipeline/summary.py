@@ -8,7 +8,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from pipeline.job import counts
@@ -91,7 +90,7 @@ def facts(name: str, tables: dict[str, pd.DataFrame], folder: Path, state: str, 
         "warnings": int((tables["problems"]["severity"] == "warning").sum()),
         "implausible": _implausible(tables["figures"]), "potassium_hazards": _hazards(tables["additives"]),
         "settle_first": _settle_first(tables["worklist"]),
-        "in_print": _in_print(tables["findings"], tables["published"]),
+        "in_print": _in_print(tables["print_changes"]),
         "kept_results": reused, "stage_results": tasks, "release": str(folder), "state": state, "exit_code": status,
     }
 
@@ -118,22 +117,13 @@ def _settle_first(worklist: pd.DataFrame) -> list[dict[str, Any]]:
                  "remedy"]].to_dict("records")
 
 
-def _in_print(findings: pd.DataFrame, published: pd.DataFrame) -> dict[str, Any]:
-    """Printed figures that today's do not bear out: those that differ, the farthest first, and those withheld."""
-    drift = findings[findings["check"].str.startswith("drift") & findings["severity"].isin(["error", "warning"])]
-    differs = drift[drift["value"].notna()]
-    keys = ["recipe_id", "variant_id", "component", "unit"]
-    printed = published.drop_duplicates(keys).set_index(keys)["value"]
-    in_print = printed.reindex(pd.MultiIndex.from_frame(differs[keys])).to_numpy()
-    with np.errstate(divide="ignore", invalid="ignore"):
-        apart = np.abs(np.log(differs["value"].to_numpy() / in_print))
-    ranked = differs.assign(mild=differs["severity"] != "error", apart=np.nan_to_num(apart, nan=0.0, posinf=99.0)).sort_values(
-        ["mild", "apart", "finding_id"], ascending=[True, False, True])
-    claims = findings[(findings["check"] == "printed-claim") & findings["severity"].isin(["error", "warning"])]
-    return {
-        "differ": len(differs), "recipes": int(differs["recipe_id"].nunique()), "not_confirmed": len(drift) - len(differs),
-        "claims": len(claims), "worst": ranked[["recipe_id", "variant_id", "what"]].head(WORST_IN_PRINT).to_dict("records"),
-    }
+def _in_print(changes: pd.DataFrame) -> dict[str, Any]:
+    """What must change in print: how many figures and claims, in how many recipes, and the most harmful first."""
+    wrong = changes[changes["harm"] != "not-confirmed"]
+    worst = wrong[["recipe_id", "variant_id", "printed_in", "says", "today", "correction"]].head(WORST_IN_PRINT)
+    figures = int((wrong["claim"] == "").sum())
+    return {"figures": figures, "claims": len(wrong) - figures, "recipes": int(wrong["recipe_id"].nunique()),
+            "not_confirmed": len(changes) - len(wrong), "worst": worst.to_dict("records")}
 
 
 def text(told: Mapping[str, Any]) -> str:
@@ -204,10 +194,12 @@ def _settle_rows(rows: list[dict[str, Any]]) -> list[str]:
 
 def _print_rows(told: Mapping[str, Any]) -> list[str]:
     rows = []
-    if told["differ"]:
-        rows.append(f"In print and no longer right: {_many(told['differ'], 'figure')} in {_many(told['recipes'], 'recipe')}; the worst:")
-        rows += [f"  {row['recipe_id']}{_variant(row)}: {row['what']}" for row in told["worst"]]
-    if told["not_confirmed"] or told["claims"]:
-        rows.append(f"In print and not confirmed today: {_many(told['not_confirmed'], 'figure')}, {_many(told['claims'], 'claim')} "
-                    "(findings.csv)")
-    return rows
+    if told["worst"]:
+        rows.append(f"In print and no longer right: {_many(told['figures'], 'figure')} and {_many(told['claims'], 'claim')} in "
+                    f"{_many(told['recipes'], 'recipe')}; the most harmful first:")
+    for place, row in enumerate(told["worst"], start=1):
+        rows.append(f"  {place}. {row['recipe_id']}{_variant(row)}, {row['printed_in'] or 'in print'}: {row['says']}; today {row['today']}")
+        rows.append(f"     {row['correction']}")
+    if told["not_confirmed"]:
+        rows.append(f"In print and not confirmed today: {told['not_confirmed']} more, withheld or not judged")
+    return [*rows, "  All of it, with why: print_changes.csv"] if rows else rows

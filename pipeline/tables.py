@@ -22,6 +22,7 @@ from pipeline.schema import (
     AGREEMENTS, AMOUNT_RULES, BASES, INPUT_KINDS, LINE_ID, LINE_KINDS, LINE_REASONS, LIQUIDS, METHODS, OUTCOMES, RECIPE_ID, STATES, STATUSES,
     VALUE_TYPES, VERDICTS, Table, checked, columns, empty, number_field, text_field, violations,  # noqa: F401 - found here
 )
+from pipeline.versions_form import PrintChanges, VersionFigures, Versions  # noqa: F401 - part of the map
 
 
 # ---------------------------------------------------------------- ingest
@@ -42,12 +43,12 @@ class Recipes(Table):
 
 class Variants(Table):
     """One row per recipe and variant; every recipe has ``base``, the recipe as written
-    without the lines it calls optional."""
+    without the lines it calls optional. A ``version`` is the recipe as made or as printed."""
 
     recipe_id: Series[str] = text_field(str_matches=RECIPE_ID)
     variant_id: Series[str] = text_field(str_matches=RECIPE_ID)
     name: Series[str] = text_field()
-    kind: Series[str] = text_field(isin=("base", "written", "optional"))
+    kind: Series[str] = text_field(isin=("base", "written", "optional", "version"))
     portions: Series[float] = pa.Field(gt=0, le=1000)
 
 

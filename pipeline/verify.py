@@ -2,7 +2,7 @@
 
 A second implementation, in plain Python, that shares no arithmetic with the stages. It
 goes from cause to effect: files, source rows, masses, cooking, lines, contributions,
-inputs, figures, verdicts, suitability, additives, phosphorus by kind, figures for print. Each step rests on what was recomputed before it, not on what
+inputs, figures, verdicts, suitability, additives, phosphorus by kind, figures for print, versions, print changes. Each step rests on what was recomputed before it, not on what
 the release says, so that a changed number is reported where it stands and not in
 everything that should follow from it. What cannot be recomputed is the reading of words:
 ``evidence/parsed.csv``, ``matched.csv``, the scores of ``candidates.csv`` and the method,
@@ -18,7 +18,7 @@ from pathlib import Path
 
 from pipeline import (
     verify_additives, verify_amounts, verify_bands, verify_cooking, verify_figures, verify_files, verify_mass, verify_phosphorus, verify_print,
-    verify_routes, verify_sources, verify_suit, verify_verdicts,
+    verify_print_changes, verify_routes, verify_sources, verify_suit, verify_verdicts, verify_versions,
 )
 from pipeline.verify_report import Ledger, Report
 
@@ -73,3 +73,6 @@ def _recompute(tables: dict, project: verify_sources.Project, manifest: dict, le
     verify_additives.compare(tables, project, ledger)
     verify_phosphorus.compare(figures, amounts, uncertainties, tables, project, ledger)
     verify_print.compare(figures, tables, project, verify_files.policy_of(manifest), ledger)
+    added = {(one.line.line_id, one.component): one.amount for one in amounts}
+    verify_versions.compare(figures, added, tables, ledger)
+    verify_print_changes.compare(figures, tables, project, ledger)

@@ -43,6 +43,14 @@ TABLES: dict[str, tuple[str, tuple[str, ...], tuple[str, ...], tuple[str, ...]]]
     "findings": ("", ("finding_id",), (), (*_VARIANT, "check", "severity", "component", "line_no", "what", "remedy", "source_id")),
     "problems": ("", ("severity", "code", "stage", "recipe_id", "where", "what", "remedy"), (), ("code", "recipe_id")),
     "withheld": ("", (*_VARIANT, "basis", "reason"), ("figures",), ("components",)),
+    "versions": ("", (*_VARIANT, "from_variant", "difference_no"), ("potassium_mg", "phosphorus_mg", "sodium_mg", "protein_g"),
+                 ("kind", "changed", "line_no", "from_line_no", "text", "from_text", "mass_g", "from_mass_g", "what")),
+    "version_figures": ("evidence", (*_VARIANT, "from_variant", "component", "unit", "basis"), (
+        "from_value", "from_low", "from_high", "value", "low", "high", "difference"), ("beyond_intervals", "verdicts")),
+    "print_changes": ("", ("rank",), ("rank", "printed_value", "value", "low", "high", "band_low", "band_high"), (
+        *_VARIANT, "harm", "printed_in", "component", "basis", "unit", "claim", "audience", "says", "today", "correction", "why", "source_id")),
+    "published": ("evidence", (*_VARIANT, "component", "basis", "unit", "printed_in", "value"), ("value",), ()),
+    "printed_claims": ("evidence", (*_VARIANT, "claim", "printed_in"), (), ()),
     "recipes": ("evidence", ("recipe_id",), ("portions", "finished_mass_g"), ("food_form", "course", "source_file")),
     "variants": ("evidence", _VARIANT, ("portions",), ("kind",)),
     "source_lines": ("evidence", ("line_id",), ("line_no",), (*_VARIANT, "text")),

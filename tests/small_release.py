@@ -62,6 +62,44 @@ recipes:
     method:
       - Boil the rice for 12 minutes and drain.
 """
+# Two more, as made and as printed beside as analysed, one of them weighed, with figures and claims in print.
+VERSIONS = """
+  - id: jetty-greens
+    name: Jetty potatoes and greens
+    course: main
+    portions: 4
+    ingredients:
+      - 400 g potatoes, peeled and diced
+      - 1 x 400 g tin kidney beans, drained
+      - 150 g spinach
+      - black pepper, to taste
+    method:
+      - Boil the potatoes for 15 minutes and drain.
+      - Tip the potatoes into a dish, stir in the beans and the raw spinach and serve.
+    published:
+      - {printed_in: Jetty card, basis: portion, figures: {K: 250 mg, PROCNT: 9 g, NACL: 0.9 g}}
+      - {printed_in: Jetty card, version: printed, basis: 100g, figures: {K: 5.1 mmol, FAT: 4.1 g, P: 60 mg}}
+    claims: [low-salt, high-fibre, tasty]
+    versions:
+      - as: made
+        where: jetty film
+        leave_out: [spinach]
+        add: ["1 tbsp olive oil"]
+        replace: [{line: "400 g potatoes, peeled and diced", with: "0.5 kg potatoes, peeled and diced"}]
+        method:
+          - Boil the potatoes in salted water for 15 minutes and drain.
+          - Tip the potatoes into a dish with the beans and drizzle over the oil.
+      - {as: printed, where: Jetty card, portions: 2, replace: [{line: "1 x 400 g tin kidney beans, drained", with: "100 g dried kidney beans"}]}
+  - id: jetty-soup
+    name: Jetty soup
+    course: soup
+    portions: 4
+    food_form: liquid
+    finished_mass: 1.1 kg
+    ingredients: [2 medium leeks, "1 tbsp olive oil", 750 ml water, "100 g zorblefruit paste"]
+    method: [Fry the leeks gently in the oil for 5 minutes. Add the water and paste and simmer for 20 minutes.]
+    versions: [{as: made, ingredients: ["100 g zorblefruit paste", "1 tablespoon olive oil", "750 ml water", "2 medium leeks"]}]
+"""
 
 
 def build(folder: Path, collection: str = COLLECTION, policy: Path | None = None) -> Path:

@@ -62,7 +62,7 @@ def test_the_summary_is_there_to_act_on(first):
     rows = out.splitlines()
     assert rows[0].startswith("Tern Bay renal unit recipe club: ") and rows[-1].startswith("Figures are for the renal dietitian")
     for words in (" ready ", " to check ", " withheld", " settled ", "Settle these lines first", "In print and no longer right",
-                  "today's figure is", "Release (written): ", "CAUTIONS.txt", "0 of 14 stage results"):
+                  "; today ", "print_changes.csv", "Release (written): ", "CAUTIONS.txt", "0 of 14 stage results"):
         assert words in out, words
     assert not NOISE.search(re.sub(r"problems\.csv +\d+ warnings?", "", out))
     assert not re.search(r"no-candidate|not-assessable|NaN|nan\b", out)

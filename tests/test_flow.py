@@ -74,7 +74,7 @@ def told(**changes) -> dict:
     zero = {"ready": 0, "check": 0, "withheld": 0}
     return {"collection": "A club", "recipes": 1, "variants": 2, "figures": {**zero, "ready": 1234}, "lines": {"accepted": 7},
             "verdicts": {"holds": 3}, "not_used": [], "warnings": 0, "implausible": [], "potassium_hazards": [], "settle_first": [],
-            "in_print": {"differ": 0, "recipes": 0, "not_confirmed": 0, "claims": 0, "worst": []}, "kept_results": 0,
+            "in_print": {"figures": 0, "recipes": 0, "not_confirmed": 0, "claims": 0, "worst": []}, "kept_results": 0,
             "stage_results": 7, "release": "output/a-club-1", "state": "written", "exit_code": 0, **changes}
 
 
@@ -88,12 +88,13 @@ def test_the_summary_lines_up_its_counts():
 def test_the_summary_names_what_to_do():
     line = {"rank": 1, "recipe_id": "soup", "line_no": 3, "text": "some " * 40, "reason": "no-quantity", "figures_withheld": 1,
             "verdicts_waiting": 2, "candidates": "1 Leek (0.9); 2 Onion (0.1)", "remedy": "Write an amount"}
-    worst = [{"recipe_id": "soup", "variant_id": "with-cod", "what": "Leaflet gives K 210 mg; today's figure is 480 mg"}]
+    worst = [{"recipe_id": "soup", "variant_id": "with-cod", "printed_in": "Leaflet", "says": "K 210 mg per portion", "today": "480.3 mg",
+              "correction": "Print K 480 mg per portion"}]
     problems = [{"where": f"a.yaml, line {number}", "what": "has no portions", "remedy": "Write portions:"} for number in range(7)]
     text = summary.text(told(settle_first=[line], not_used=problems, in_print={
-        "differ": 4, "recipes": 2, "not_confirmed": 1, "claims": 0, "worst": worst}))
+        "figures": 4, "recipes": 2, "not_confirmed": 1, "claims": 0, "worst": worst}))
     assert "soup, line 3" in text and "it says no amount (1 figure, 2 verdicts)" in text and "nearest: 1 Leek (0.9)\n" in text
-    assert "soup (with-cod): Leaflet gives K 210 mg; today's figure is 480 mg" in text
+    assert "1. soup (with-cod), Leaflet: K 210 mg per portion; today 480.3 mg\n     Print K 480 mg per portion\n" in text
     assert "a.yaml, line 4: has no portions. Write portions:" in text and "and 2 more in problems.csv" in text
     assert not re.search(r"no-quantity|not_used|None", text) and max(map(len, text.splitlines())) < 160
 

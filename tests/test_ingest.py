@@ -387,7 +387,7 @@ def test_the_demo_has_no_errors_and_the_wanted_variety():
     assert 26 <= len(found.recipes) <= 32 and len(found.files) == len(found.recipes) + 1
     assert set(found.recipes["course"]) == {"soup", "main", "side", "salad", "baking", "dessert", "sauce", "drink", "breakfast"}
     assert set(found.recipes["food_form"]) == {"solid", "liquid"} and found.recipes["finished_mass_g"].notna().sum() >= 4
-    assert (found.variants["kind"] == "written").sum() >= 10
+    assert (found.variants["kind"] == "written").sum() >= 10 and (found.variants["kind"] == "version").sum() >= 3
     assert found.published["recipe_id"].nunique() >= 15 and found.printed_claims["recipe_id"].nunique() >= 5
     assert found.steps[found.steps["variant_id"] == "base"].groupby("recipe_id").size().between(4, 9).all()
     text = "\n".join(found.lines["text"])

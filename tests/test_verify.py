@@ -24,7 +24,7 @@ from pipeline.verify import verify
 @pytest.fixture(scope="session")
 def made(tmp_path_factory) -> Path:
     """A real release of the small collection, by the stages themselves, without Prefect."""
-    return small_release.build(tmp_path_factory.mktemp("verified"))
+    return small_release.build(tmp_path_factory.mktemp("verified"), small_release.COLLECTION + small_release.VERSIONS)
 
 
 @pytest.fixture
@@ -96,6 +96,8 @@ ARITHMETIC = [
     *[("evidence/matched", column) for column in ("match_confidence", "entry_id")],
     *[("lines", column) for column in ("mass_g", "edible_g", "cooked_g", "match_confidence", "confidence", "text")],
     *[("verdicts", column) for column in ("value", "low", "high", "limit", "margin")],
+    *[("versions", column) for column in ("potassium_mg", "mass_g", "line_no")], ("evidence/version_figures", "difference"),
+    *[("print_changes", column) for column in ("printed_value", "high", "band_high")],
     ("evidence/candidates", "probability"), ("evidence/shares", "share"), ("evidence/recipes", "finished_mass_g"),
     ("evidence/recipes", "portions"), ("evidence/source_lines", "line_no"), ("withheld", "figures"), ("evidence/sources", "citation"),
     ("evidence/entries", "source_row"),
@@ -129,9 +131,11 @@ def test_the_last_digit_of_a_figure_is_enough(copied, seed):
     assert [(one.file, one.row, one.column) for one in report.disagreements] == [("figures.csv", row[0], header[column])]
 
 
-def test_a_changed_status_and_verdict_are_found(copied):
-    for table, column, old, new in (("figures", "status", "check", "ready"), ("verdicts", "verdict", "fails", "holds"),
-                                    ("verdicts", "status", "check", "ready")):
+def test_a_changed_word_is_found(copied):
+    changes = (("figures", "status", "check", "ready"), ("verdicts", "verdict", "fails", "holds"),
+               ("verdicts", "status", "check", "ready"), ("versions", "changed", "amount", "food"),
+               ("print_changes", "harm", "understated", "not-confirmed"), ("evidence/version_figures", "beyond_intervals", "true", "false"))
+    for table, column, old, new in changes:
         path = copied / f"{table}.csv"
         header, *rows = tampering.read(path)
         row = next(row for row in rows if row[header.index(column)] == old)
@@ -140,7 +144,16 @@ def test_a_changed_status_and_verdict_are_found(copied):
         tampering.follow_in_parquet(path)
     tampering.follow_in_manifest(copied)
     found = {(one.file, one.column) for one in verify(copied, ROOT).disagreements}
-    assert {("figures.csv", "status"), ("verdicts.csv", "verdict"), ("verdicts.csv", "status")} <= found
+    assert {(f"{table}.csv", column) for table, column, *_ in changes} <= found
+
+
+def test_a_difference_and_a_change_in_print_that_are_left_out_are_found(copied):
+    for table in ("versions", "print_changes"):
+        header, *rows = tampering.read(copied / f"{table}.csv")
+        tampering.write(copied / f"{table}.csv", [header, *rows[:-1]])
+        tampering.follow_in_parquet(copied / f"{table}.csv")
+    tampering.follow_in_manifest(copied)
+    assert {"versions.csv", "print_changes.csv"} <= {one.file for one in verify(copied, ROOT).disagreements if one.cause != "files"}
 
 
 def test_a_figure_that_should_be_withheld_is_found(copied):

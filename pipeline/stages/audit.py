@@ -1,8 +1,8 @@
 """Figures and verdicts -> findings: what somebody should look at before anything is printed.
 
 Coverage below the whole; entries that fail the check of their table (``audit_entries``); figures that no dish
-can have (``audit_plausible``); two routes to one amount that disagree; print that no longer agrees with today's figures (``audit_drift``).
-The audit changes nothing: it reads the same tables that are released.
+can have (``audit_plausible``); two routes to one amount that disagree; salt that no line tells (``audit_method``); print that no
+longer agrees with today's figures (``audit_drift``). The audit changes nothing: it reads the same tables that are released.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ import pandas as pd
 from pipeline import tables
 from pipeline.combinations import DERIVED
 from pipeline.problems import NOTE, SEVERITIES, WARNING, Problem
-from pipeline.stages import audit_drift, audit_entries, audit_plausible, conditions, two_routes
+from pipeline.rounding import GUIDANCE, rounding_rule
+from pipeline.stages import audit_drift, audit_entries, audit_method, audit_plausible, conditions, two_routes
 from pipeline.stages.audit_findings import finding
 
 # The figures that decide what somebody with kidney disease may eat.
@@ -22,27 +23,30 @@ LINES_NAMED = 5
 
 def audit(
     figures: pd.DataFrame, settled: pd.DataFrame, contributions: pd.DataFrame, published: pd.DataFrame,
-    printed_claims: pd.DataFrame, verdicts: pd.DataFrame, tolerances: pd.DataFrame, raw_cooked_pairs: pd.DataFrame,
+    printed_claims: pd.DataFrame, verdicts: pd.DataFrame, tolerances: pd.DataFrame, rounding: pd.DataFrame, raw_cooked_pairs: pd.DataFrame,
     values: pd.DataFrame, retentions: pd.DataFrame, cooked: pd.DataFrame, recipes: pd.DataFrame, variants: pd.DataFrame,
     errors: pd.DataFrame | None = None, error_share_above: float = 0.0, routes: pd.DataFrame | None = None,
+    steps: pd.DataFrame | None = None,
 ) -> tuple[pd.DataFrame, list[Problem]]:
     """Everything the audit noticed, worst first: (``tables.Findings``, problems).
 
     Tables as the models of those names; ``printed_claims`` has recipe_id, variant_id, claim
-    and, where said, printed_in; ``tolerances`` and ``raw_cooked_pairs`` are the reference
+    and, where said, printed_in; ``tolerances``, ``rounding`` and ``raw_cooked_pairs`` are the reference
     files; ``errors`` those of the composition table's check (None: it was not checked) and ``error_share_above`` the
-    rule for them (:func:`audit_entries.table_errors`); ``routes`` is the model TwoRoutes where the totals have it. A problem
-    is a printed figure that cannot be compared with anything.
+    rule for them (:func:`audit_entries.table_errors`); ``routes`` is the model TwoRoutes where the totals
+    have it, ``steps`` the model Steps (None: the words of the method are not looked at). A problem is a printed figure that cannot be compared with anything.
     """
     index = conditions.index_figures(figures)
     here = variants[variants["recipe_id"].isin(recipes["recipe_id"])]
-    drifted, problems = audit_drift.drift(index, published, tolerances, here)
+    drifted, problems = audit_drift.drift(index, published, tolerances, rounding_rule(rounding, GUIDANCE), here,
+                                          audit_drift.claims_at_risk(printed_claims, verdicts))
     if routes is None:
         routes = two_routes.compared(settled, cooked, retentions, values, raw_cooked_pairs)
     rows = [
         *coverage(figures, contributions), *audit_plausible.plausibility(figures, index, contributions, here),
         *audit_plausible.two_routes(settled, routes), *audit_plausible.mass_balance(contributions, cooked),
         *([] if errors is None else audit_entries.table_errors(errors, figures, settled, contributions, error_share_above)),
+        *([] if steps is None else audit_method.salted_water(settled, steps)),
         *drifted, *audit_drift.claims_in_print(printed_claims, verdicts),
     ]
     if not rows:

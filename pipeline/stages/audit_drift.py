@@ -1,8 +1,7 @@
 """Audit: what is in print against today's figures and verdicts.
 
-Tolerances are those of the European Commission's guidance of December 2012
-(``reference/tolerances.csv``): bands per 100 g, around the declared value. The
-guidance's rules for rounding the ends of a band are not applied.
+Tolerances are those of the European Commission's guidance of December 2012, rounded
+at their ends as it says (``tolerance``).
 """
 
 from __future__ import annotations
@@ -15,8 +14,10 @@ import pandas as pd
 from pipeline.harm import SAME_CLAIM
 from pipeline.policy import MASS_UNITS, MOLAR_MASS, in_mg
 from pipeline.problems import ERROR, NOTE, WARNING, Problem
+from pipeline.rounding import Rule
+from pipeline.stages import tolerance
 from pipeline.stages.audit_findings import basis_mass_g, finding, known, slug
-from pipeline.stages.conditions import BASIS_WORDS, Figure, Index, plain, satisfies
+from pipeline.stages.conditions import BASIS_WORDS, FAILS, UNCERTAIN, Figure, Index, plain, satisfies
 
 # What a printed figure is of today's when a unit slipped, and what slipped.
 SLIPS = {
@@ -29,14 +30,18 @@ SLIPS = {
 }
 # Too much of these can do harm in kidney disease, so print that promises less is the worse error.
 HARMFUL_ABOVE = ("K", "P", "NA", "NACL")
+# A claim on sodium is at risk by a printed figure of salt as well.
+SALT = {"NA": ("NA", "NACL"), "NACL": ("NA", "NACL")}
 SLIP_WITHIN = 0.10
 PORTIONS_WITHIN = 0.10
 BASIS_PRINTED = {**BASIS_WORDS, "recipe": "per recipe"}
+# (recipe_id, variant_id, component) -> claims in print that do not hold for certain
+AtRisk = dict[tuple[str, str, str], tuple[str, ...]]
 
 
 @dataclass(frozen=True)
-class _Comparison:
-    """One printed figure beside today's, both per ``basis`` and in ``unit``."""
+class Comparison:
+    """One printed figure beside today's, both per ``basis`` and in ``unit``; ``written`` as it stands in print."""
 
     recipe_id: str
     variant_id: str
@@ -45,13 +50,17 @@ class _Comparison:
     printed_in: str
     unit: str
     printed: float
+    written: str
     today: Figure
     band: tuple[float, float]
     source_id: str
+    within: bool
+    mass_g: float
 
     @property
-    def within(self) -> bool:
-        return satisfies(self.today.value, ">=", self.band[0]) and satisfies(self.today.value, "<=", self.band[1])
+    def beyond(self) -> bool:
+        """Whether no part of today's interval is within the tolerance."""
+        return self.today.low > self.band[1] or self.today.high < self.band[0]
 
     @property
     def agrees(self) -> bool:
@@ -70,33 +79,44 @@ class _Comparison:
         return named, self.basis, slug(self.printed_in)
 
 
-def drift(index: Index, published: pd.DataFrame, tolerances: pd.DataFrame, variants: pd.DataFrame) -> tuple[list[dict], list[Problem]]:
+def drift(
+    index: Index, published: pd.DataFrame, tolerances: pd.DataFrame, rounding: Rule, variants: pd.DataFrame, at_risk: AtRisk,
+) -> tuple[list[dict], list[Problem]]:
     """Findings for every printed figure, and suspected slips.
 
-    Within tolerance is a note, or a warning where print understates what can do harm; outside
-    is an error, or a warning where today's interval still reaches the band.
+    Within tolerance is a note, or a warning where print understates what can do harm or stands beside a claim that does
+    not hold (``at_risk``); outside is an error, or a warning where today's interval still reaches the band.
     """
-    masses = basis_mass_g(index)
     portions = {(row.recipe_id, row.variant_id): row.portions for row in variants.itertuples(index=False)}
+    found, withheld, strange = comparisons(index, published, tolerances, rounding)
+    rows = [_withheld(row, figure) for row, figure in withheld] + [_drift_row(one, at_risk) for one in found]
+    for one in found:
+        if not one.agrees:
+            rows += slips(one) + _other_basis(one, index)
+    return rows + _portion_counts(found, index, portions), [_not_comparable(row) for row in strange]
+
+
+def comparisons(
+    index: Index, published: pd.DataFrame, tolerances: pd.DataFrame, rounding: Rule,
+) -> tuple[list[Comparison], list[tuple], list]:
+    """Every printed figure beside today's: (those that can be compared, [(printed, today's figure that is withheld)],
+    those for which there is no figure at all)."""
+    masses, allowed = basis_mass_g(index), tolerance.tolerances_of(tolerances)
     own_units: dict[tuple[str, ...], list[str]] = {}
     for *key, unit in index:
         own_units.setdefault(tuple(key), []).append(unit)
-    rows, problems, compared = [], [], []
+    found, withheld, strange = [], [], []
     for row in published.itertuples(index=False):
         unit, printed = _in_figure_unit(own_units, row)
         if not unit:
-            problems.append(_not_comparable(row))
+            strange.append(row)
             continue
         today = known(index, row.recipe_id, row.variant_id, row.basis, row.component, unit)
         if today is None:
-            rows.append(_withheld(row, index[(row.recipe_id, row.variant_id, row.basis, row.component, unit)]))
+            withheld.append((row, index[(row.recipe_id, row.variant_id, row.basis, row.component, unit)]))
             continue
-        comparison = _compare(row, unit, printed, today, masses, tolerances)
-        compared.append(comparison)
-        rows.append(_drift_row(comparison))
-        if not comparison.agrees:
-            rows += _slips(comparison) + _other_basis(comparison, index)
-    return rows + _portion_counts(compared, index, portions), problems
+        found.append(_compare(row, unit, printed, today, masses, allowed, rounding))
+    return found, withheld, strange
 
 
 def _in_figure_unit(own_units: dict, row) -> tuple[str, float]:
@@ -131,15 +151,17 @@ def _printed_key(row) -> tuple[str, ...]:
     return named, row.basis, slug(row.printed_in)
 
 
-def _compare(row, unit: str, printed: float, today: Figure, masses: dict, tolerances: pd.DataFrame) -> _Comparison:
+def _compare(row, unit: str, printed: float, today: Figure, masses: dict, allowed: tolerance.Tolerances, rounding: Rule) -> Comparison:
     mass_g = 100.0 if row.basis == "100g" else masses.get((row.recipe_id, row.variant_id, row.basis), math.nan)
-    per_100g = 100 * printed / mass_g
-    band, source_id = tolerance_band(tolerances, row.component, unit, per_100g)
-    if math.isnan(band[0]):
-        band, source_id = _around(printed, today), ""
+    band = None if math.isnan(mass_g) else tolerance.band(allowed, rounding, row.component, row.value, row.unit, mass_g, unit)
+    if band is None:
+        ends, source_id = _around(printed, today), ""
+        within = satisfies(today.value, ">=", ends[0]) and satisfies(today.value, "<=", ends[1])
     else:
-        band = (band[0] * mass_g / 100, band[1] * mass_g / 100)
-    return _Comparison(row.recipe_id, row.variant_id, row.component, row.basis, row.printed_in, unit, printed, today, band, source_id)
+        factor = tolerance.units_apart(row.component, row.unit, unit)
+        ends, source_id, within = (float(band.low) * factor, float(band.high) * factor), band.source_id, band.holds(today.value / factor)
+    return Comparison(row.recipe_id, row.variant_id, row.component, row.basis, row.printed_in, unit, printed,
+                      f"{plain(row.value)} {row.unit}", today, ends, source_id, within, mass_g)
 
 
 def _around(printed: float, today: Figure) -> tuple[float, float]:
@@ -147,28 +169,14 @@ def _around(printed: float, today: Figure) -> tuple[float, float]:
     return max(0.0, printed - (today.high - today.value)), printed + (today.value - today.low)
 
 
-def tolerance_band(tolerances: pd.DataFrame, component: str, unit: str, declared: float) -> tuple[tuple[float, float], str]:
-    """What the figure may be when ``declared`` (per 100 g, in ``unit``) is in print: ((low, high), source_id).
-
-    A row with a negative tolerance gives the end below, one with a positive the end above.
-    ((nan, nan), "") where the table has no band for it.
-    """
-    fits = (tolerances["component"] == component) & (tolerances["unit"] == unit)
-    fits &= (tolerances["from_value"].fillna(0) <= declared) & (tolerances["to_value"].isna() | (declared < tolerances["to_value"]))
-    rows = tolerances[fits]
-    if rows.empty:
-        return (math.nan, math.nan), ""
-    changes = rows["tolerance_absolute"].where(rows["tolerance_absolute"].notna(), rows["tolerance_relative"] * declared)
-    return (max(0.0, declared + changes.min()), declared + changes.max()), rows["source_id"].iloc[0]
-
-
-def _drift_row(one: _Comparison) -> dict:
-    low, high = one.band
-    beyond = one.today.low > high or one.today.high < low
+def _drift_row(one: Comparison, at_risk: AtRisk) -> dict:
+    claims = at_risk.get((one.recipe_id, one.variant_id, one.component), ())
     if one.within:
-        severity, judged = (WARNING, "within tolerance, yet print understates it") if one.understated else (NOTE, "within tolerance")
+        severity, judged = (WARNING, "within tolerance, yet print understates it") if one.understated else (
+            WARNING if claims else NOTE, "within tolerance")
     else:
-        severity, judged = (ERROR, "outside tolerance") if beyond else (WARNING, "outside tolerance, though its interval reaches it")
+        severity, judged = (ERROR, "outside tolerance") if one.beyond else (WARNING, "outside tolerance, though its interval reaches it")
+    judged += f"; claim at risk: {', '.join(claims)}" if claims else ""
     return finding(
         "drift", one.recipe_id, one.variant_id, one.key, severity,
         f"{one.printed_in or 'print'} gives {one.component} {plain(one.printed)} {one.unit} {BASIS_PRINTED[one.basis]}; today's figure is "
@@ -179,7 +187,8 @@ def _drift_row(one: _Comparison) -> dict:
 
 # ---------------------------------------------------------------- what may have slipped
 
-def _slips(one: _Comparison) -> list[dict]:
+def slips(one: Comparison) -> list[dict]:
+    """The finding of a unit that may have slipped in a printed figure; none where nothing fits."""
     if one.today.value <= 0 or one.printed <= 0 or one.agrees:
         return []
     ratio = one.printed / one.today.value
@@ -193,7 +202,7 @@ def _slips(one: _Comparison) -> list[dict]:
     return []
 
 
-def _other_basis(one: _Comparison, index: Index) -> list[dict]:
+def _other_basis(one: Comparison, index: Index) -> list[dict]:
     """The printed figure may be the right number for another basis."""
     for basis in ("recipe", "portion", "100g"):
         other = known(index, one.recipe_id, one.variant_id, basis, one.component, one.unit)
@@ -207,9 +216,9 @@ def _other_basis(one: _Comparison, index: Index) -> list[dict]:
     return []
 
 
-def _portion_counts(compared: list[_Comparison], index: Index, portions: dict) -> list[dict]:
+def _portion_counts(compared: list[Comparison], index: Index, portions: dict) -> list[dict]:
     """All figures of one printing that fit one other number of portions."""
-    printings: dict[tuple[str, str, str], list[_Comparison]] = {}
+    printings: dict[tuple[str, str, str], list[Comparison]] = {}
     for one in compared:
         if one.basis == "portion" and one.printed > 0:
             printings.setdefault((one.recipe_id, one.variant_id, one.printed_in), []).append(one)
@@ -217,7 +226,7 @@ def _portion_counts(compared: list[_Comparison], index: Index, portions: dict) -
     for (recipe_id, variant_id, printed_in), figures in sorted(printings.items()):
         now = portions[(recipe_id, variant_id)]
         # Salt and sodium are often printed in the wrong unit: what slipped says nothing about portions.
-        sound = [one for one in figures if not _slips(one)]
+        sound = [one for one in figures if not slips(one)]
         count = _fitting_count(sound, now)
         if count and not all(one.agrees for one in sound):
             rows.append(finding("portion-count", recipe_id, variant_id, (slug(printed_in),), WARNING,
@@ -226,7 +235,7 @@ def _portion_counts(compared: list[_Comparison], index: Index, portions: dict) -
     return rows
 
 
-def _fitting_count(figures: list[_Comparison], now: float) -> int:
+def _fitting_count(figures: list[Comparison], now: float) -> int:
     """The whole number of portions that every figure fits, 0 when none does. One figure alone
     has to fit half or twice the number: with any number allowed, something always fits."""
     counts = [one.today.value * now / one.printed for one in figures if one.today.value > 0]
@@ -239,6 +248,19 @@ def _fitting_count(figures: list[_Comparison], now: float) -> int:
 
 
 # ---------------------------------------------------------------- claims in print
+
+def claims_at_risk(printed_claims: pd.DataFrame, verdicts: pd.DataFrame) -> AtRisk:
+    """The claims in print that fail or are uncertain for somebody, by (recipe, variant, component that decides)."""
+    doubtful = verdicts[verdicts["verdict"].isin([FAILS, UNCERTAIN])]
+    judged = {key: rows for key, rows in doubtful.groupby(["recipe_id", "variant_id", "claim"])["component"]}
+    found: dict[tuple[str, str, str], set[str]] = {}
+    for row in printed_claims.itertuples(index=False):
+        claim = row.claim.strip().lower()
+        deciding = judged.get((row.recipe_id, row.variant_id, SAME_CLAIM.get(claim, claim)), ())
+        for component in {part for parts in deciding for one in parts.split("+") for part in SALT.get(one, (one,))}:
+            found.setdefault((row.recipe_id, row.variant_id, component), set()).add(claim)
+    return {key: tuple(sorted(claims)) for key, claims in found.items()}
+
 
 def claims_in_print(printed_claims: pd.DataFrame, verdicts: pd.DataFrame) -> list[dict]:
     """Findings for each claim in print that does not hold, for each audience it is judged for.

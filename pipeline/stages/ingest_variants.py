@@ -1,5 +1,5 @@
-"""Every variant of a recipe written out in full: the recipe as written, its written variants, and (once the
-lines are parsed) the recipe with its optional lines."""
+"""Every variant of a recipe written out in full: the recipe as written, its written variants, the recipe as made and
+as printed, and (once the lines are parsed) the recipe with its optional lines."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def expand(written: Written, notes: Notes) -> tuple[list[tuple], list[tuple], li
     """Rows for the variants, lines and steps tables, in the order of their columns.
 
     A kept line keeps its number, a replacement takes the number of the line it replaces, added lines are
-    numbered on from the highest. A variant that names a line which is not there, or is there twice, is left
+    numbered on from the highest; a version with ingredients of its own is numbered as it is written. A variant that names a line which is not there, or is there twice, is left
     out with an error set aside in ``notes``.
     """
     base = [(number, line, "base") for number, line in enumerate(written.lines, start=1)]
@@ -30,13 +30,13 @@ def expand(written: Written, notes: Notes) -> tuple[list[tuple], list[tuple], li
         own = Notes(notes.source_file, notes.recipe_id)
         if change.variant_id in seen:
             own.error(change.line, "another variant has this id", "Give every variant its own id", "variant-twice")
-        changed = _changed(base, change, own)
+        changed = _changed(base, change, own) if change.lines is None else _own(base, change.lines)
         notes.set_aside(own, change.variant_id)
         if own.failed:
             continue
         seen.add(change.variant_id)
         portions = written.portions if change.portions is None else change.portions
-        variants.append((written.recipe_id, change.variant_id, change.name, "written", portions))
+        variants.append((written.recipe_id, change.variant_id, change.name, change.kind, portions))
         lines += _line_rows(written, change.variant_id, changed)
         method = written.steps if change.method is None else change.method
         steps += _step_rows(written, change.variant_id, method + change.add_method)
@@ -58,6 +58,12 @@ def _changed(base: _Numbered, change: Change, notes: Notes) -> _Numbered:
     if len(kept) + len(added) > MOST_LINES:
         notes.error(change.line, f"it has more than {MOST_LINES} ingredient lines", "Check the lines it adds", "too-many-lines")
     return kept + added
+
+
+def _own(base: _Numbered, lines: tuple[Line, ...]) -> _Numbered:
+    """The ingredients of a version that has its own; ``base`` only tells which of them are lines of the recipe too."""
+    known = {line.text for _, line, _ in base}
+    return [(number, line, "base" if line.text in known else "added") for number, line in enumerate(lines, start=1)]
 
 
 def _number_of(named: Words, base: _Numbered, notes: Notes) -> int | None:

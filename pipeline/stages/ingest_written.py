@@ -42,7 +42,8 @@ class Line:
 
 @dataclass(frozen=True)
 class Change:
-    """A written variant: what it does to the recipe. ``None`` means "as in the recipe"."""
+    """A written variant, or (``kind`` version) the recipe as made or as printed: what it does to the recipe. ``None`` means
+    "as in the recipe"; ``lines`` are the ingredients of a version that has its own."""
 
     variant_id: str
     name: str
@@ -53,6 +54,8 @@ class Change:
     replace: tuple[tuple[Words, Line], ...] = ()
     method: tuple[str, ...] | None = None
     add_method: tuple[str, ...] = ()
+    kind: str = "written"
+    lines: tuple[Line, ...] | None = None
 
 
 @dataclass(frozen=True)

@@ -1,12 +1,14 @@
 """Recipes written in YAML: one recipe per file, several documents, or a list under ``recipes:``.
 
 Keys of a recipe: id, name, course, portions, food_form, units, finished_mass, note, ingredients, method,
-published, claims, variants. Required: name, portions, ingredients. ``collection.yaml`` in a folder may give
+published, claims, variants, versions. Required: name, portions, ingredients. ``collection.yaml`` in a folder may give
 name, units and note of the collection.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import PurePosixPath
 
 from pipeline.stages.ingest_amounts import mass_of, portions_of, printed_amounts
@@ -20,10 +22,13 @@ from pipeline.tables import BASES
 
 RECIPE_KEYS = (
     "id", "name", "course", "portions", "food_form", "units", "finished_mass", "note", "ingredients", "method",
-    "published", "claims", "variants",
+    "published", "claims", "variants", "versions",
 )
 VARIANT_KEYS = ("id", "name", "note", "portions", "add", "leave_out", "replace", "method", "add_method", "published", "claims")
-PRINTED_KEYS = ("printed_in", "basis", "variant", "figures")
+VERSION_KEYS = ("id", "as", "where", "note", "portions", "ingredients", "method", "add", "leave_out", "replace", "add_method", "published", "claims")
+VERSION_CHANGES = ("add", "leave_out", "replace")
+AS = ("made", "printed")
+PRINTED_KEYS = ("printed_in", "basis", "variant", "version", "figures")
 UNITS = ("uk", "us", "metric")
 RESERVED_VARIANTS = ("base", "with-optional")
 COLLECTION_FILES = ("collection.yaml", "collection.yml")
@@ -78,9 +83,12 @@ def _recipe(node: Node, source_file: str, alone: bool) -> tuple[Written | None, 
     steps = steps_of(_steps(node.get("method"), notes), notes)
     keeps_limits(lines, steps, node.line, notes)
     changes = tuple(filter(None, (_change(item, notes) for item in _list(node.get("variants"), "variants", notes))))
+    changes += tuple(filter(None, (_change(item, notes, _version_id(item), _read_version)
+                                   for item in _list(node.get("versions"), "versions", notes))))
     figures, claims = _in_print(node, "base", notes)
-    for item in _maps(node.get("variants")):
-        more_figures, more_claims = _in_print(item, _plain(item.get("id")), notes)
+    for item, own_id in [*((item, _plain(item.get("id"))) for item in _maps(node.get("variants"))),
+                         *((item, _version_id(item)) for item in _maps(node.get("versions")))]:
+        more_figures, more_claims = _in_print(item, own_id, notes)
         figures, claims = figures + more_figures, claims + more_claims
     portions = _portions(node, notes)
     mass = node.get("finished_mass")
@@ -171,21 +179,59 @@ def _words(item: Node, what: str, notes: Notes) -> Words | None:
     return Words(item.value, item.line)
 
 
-def _change(node: Node, notes: Notes) -> Change | None:
-    """One written variant; None if it cannot be kept, which takes nothing else down."""
+def _change(node: Node, notes: Notes, variant_id: str | None = None, read: Callable[..., Change] | None = None) -> Change | None:
+    """One written variant (or version, by ``read``); None if it cannot be kept, which takes nothing else down."""
     own = Notes(notes.source_file, notes.recipe_id)
     change = None
+    variant_id = _plain(node.get("id")) if variant_id is None else variant_id
     if node.kind == "map":
-        change = _read_change(node, own)
+        change = (read or _read_change)(node, variant_id, own)
     else:
         own.error(node.line, "it is not a variant", "Write keys such as id:, add: and leave_out:", "not-a-variant")
-    notes.set_aside(own, _plain(node.get("id")))
+    notes.set_aside(own, variant_id)
     return None if own.failed else change
 
 
-def _read_change(node: Node, notes: Notes) -> Change:
+def _version_id(node: Node) -> str:
+    """The id of a version: its own, or ``as-made`` or ``as-printed``."""
+    return _plain(node.get("id")) or f"as-{slug(_plain(node.get('as')) or 'version')}"
+
+
+def _read_version(node: Node, variant_id: str, notes: Notes) -> Change:
+    """The recipe as made or as printed: ingredients of its own, or changes as a variant has; without either, as analysed."""
+    _known_keys(node, VERSION_KEYS, notes)
+    said, where = _plain(node.get("as")), _text(node.get("where"), "where", notes).strip()
+    if said.lower() not in AS:
+        notes.error(node.line, f"it says as: {said!r}" if said else "it does not say which version of the recipe it is",
+                    "Write as: made (what the film shows) or as: printed", "version-as")
+    change = _changes_of(node, variant_id, notes)
+    own = node.get("ingredients")
+    if own is None:
+        return replace(change, name=_version_name(said, where), kind="version")
+    both = [key for key in VERSION_CHANGES if node.get(key) is not None]
+    if both:
+        notes.error(own.line, f"it has ingredients: of its own and {both[0]}:", "Write all its ingredients, or only what changes", "version-twice")
+    lines = _lines(own, "ingredients", notes)
+    keeps_limits(lines, change.method or ("as in the recipe",), own.line, notes)
+    return replace(change, name=_version_name(said, where), kind="version", lines=lines)
+
+
+def _version_name(said: str, where: str) -> str:
+    return f"As {said.lower()}" + (f" ({where})" if where else "")
+
+
+def _read_change(node: Node, variant_id: str, notes: Notes) -> Change:
     _known_keys(node, VARIANT_KEYS, notes)
-    variant_id = _plain(node.get("id"))
+    change = _changes_of(node, variant_id, notes)
+    changes = (change.add, change.leave_out, change.replace, change.method, change.add_method, change.portions)
+    if not notes.failed and not any(changes):
+        notes.error(
+            node.line, "it changes nothing", "Say what it adds, replaces or leaves out, or take it away", "variant-empty",
+        )
+    return change
+
+
+def _changes_of(node: Node, variant_id: str, notes: Notes) -> Change:
     if not is_id(variant_id) or variant_id in RESERVED_VARIANTS:
         notes.error(
             node.line, f"the variant id is {variant_id!r}",
@@ -197,10 +243,6 @@ def _read_change(node: Node, notes: Notes) -> Change:
     method = steps_of(_steps(node.get("method"), notes), notes) if node.get("method") else None
     added_steps = steps_of(_steps(node.get("add_method"), notes, "add_method"), notes)
     portions = _portions(node, notes) if node.get("portions") else None
-    if not notes.failed and not (add or left or replaced or method or added_steps or portions):
-        notes.error(
-            node.line, "it changes nothing", "Say what it adds, replaces or leaves out, or take it away", "variant-empty",
-        )
     return Change(
         variant_id, _text(node.get("name"), "name", notes).strip() or variant_id, node.line, portions, add,
         tuple(filter(None, left)), tuple(filter(None, replaced)), method, added_steps,
@@ -236,7 +278,7 @@ def _printed(item: Node, variant_id: str, notes: Notes) -> list[PrintedFigure]:
             f"Write printed_in:, basis: (one of {', '.join(BASES)}) and figures: {{K: 210 mg}}", "printed-figure",
         )
         return []
-    printed_in, variant_id = _plain(item.get("printed_in")), _plain(item.get("variant")) or variant_id
+    printed_in, variant_id = _plain(item.get("printed_in")), _described(item) or variant_id
     found = []
     for component, line, node in figures.items():
         parts = node.value if node.kind == "list" else [node]
@@ -244,6 +286,12 @@ def _printed(item: Node, variant_id: str, notes: Notes) -> list[PrintedFigure]:
             amounts = printed_amounts(_plain(part), line, notes, component)
             found.extend(PrintedFigure(variant_id, component, basis, value, unit, printed_in, line) for value, unit in amounts)
     return found
+
+
+def _described(item: Node) -> str:
+    """The variant or version that something in print describes; "" where it does not say."""
+    version = _plain(item.get("version"))
+    return _plain(item.get("variant")) or (f"as-{version.lower()}" if version.lower() in AS else version)
 
 
 def _claim(item: Node, variant_id: str, notes: Notes) -> PrintedClaim | None:
@@ -254,7 +302,7 @@ def _claim(item: Node, variant_id: str, notes: Notes) -> PrintedClaim | None:
             "Write the claim, for example low-sodium", "printed-claim",
         )
         return None
-    return PrintedClaim(_plain(item.get("variant")) or variant_id, claim, _plain(item.get("printed_in")), item.line)
+    return PrintedClaim(_described(item) or variant_id, claim, _plain(item.get("printed_in")), item.line)
 
 
 def _known_keys(node: Node, known: tuple[str, ...], notes: Notes) -> None:

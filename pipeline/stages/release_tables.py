@@ -93,6 +93,14 @@ TABLES: dict[str, Released] = {
         points_to=((("figure_id",), "figures", ("figure_id",)),)),
     "findings": Released(
         "What the audit noticed, and what to do about it", "", tables.Findings, ("finding_id",)),
+    "versions": Released(
+        "Recipes as made and as printed beside the recipe as analysed: every difference", "", tables.Versions,
+        ("recipe_id", "variant_id", "from_variant", "difference_no"), points_to=(_TO_VARIANT,)),
+    "version_figures": Released(
+        "Figures of recipes as made and as printed beside those as analysed", EVIDENCE, tables.VersionFigures,
+        ("recipe_id", "variant_id", "from_variant", "component", "unit", "basis"), points_to=(_TO_VARIANT,)),
+    "print_changes": Released(
+        "What in print must change, the most harmful first", "", tables.PrintChanges, ("rank",), points_to=(_TO_VARIANT,)),
     "worklist": Released(
         "Unsettled lines, the one that would settle most first", "", tables.Worklist,
         ("rank",), points_to=((_LINE, "lines", _LINE),)),

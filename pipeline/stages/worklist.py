@@ -102,9 +102,9 @@ def _counts(lines: pd.DataFrame, figures: pd.Series, verdicts: pd.Series, column
     frame[column] = figures.reindex(keys).fillna(0).to_numpy().astype(int)
     frame["verdicts_waiting"] = verdicts.reindex(keys).fillna(0).to_numpy().astype(int)
     frame["settles_alone"] = frame["figures_withheld"].where(frame["alone"], 0)
-    frame = frame.sort_values(["recipe_id", "line_no", "variant_id"])
+    # A version with ingredients of its own has its own numbers: the line of the recipe as written stands for both.
     frame["base_first"] = (frame["variant_id"] != "base").astype(int)
-    frame = frame.sort_values(["recipe_id", "line_no", "base_first", "variant_id"])
+    frame = frame.sort_values(["recipe_id", "base_first", "line_no", "variant_id"])
     grouped = frame.groupby(["recipe_id", "text"], sort=True)
     added = grouped[["figures_withheld", "figures_to_check", "verdicts_waiting", "settles_alone"]].sum()
     first = grouped[["variant_id", "line_no", "line_id", "reason", "outcome", "phrase", "state", "table", "entry_id"]].first()
