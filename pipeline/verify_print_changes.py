@@ -23,7 +23,7 @@ GUIDANCE = "eu-2012"
 HARMS = ("understated", "claim-fails", "claim-uncertain", "outside-tolerance", "understated-slightly", "not-confirmed")
 COMPONENTS = ("K", "P", "NA", "NACL", "PROCNT")
 TOO_MUCH_HARMS = ("K", "P", "NA", "NACL")
-OF_VERDICT = {"fails": "claim-fails", "uncertain": "claim-uncertain", "not-assessable": "not-confirmed"}
+OF_VERDICT = {"fails": "claim-fails", "uncertain": "claim-uncertain", "not-assessable": "not-confirmed", "holds": "not-confirmed"}
 GRAVE = {"holds": 0, "uncertain": 1, "not-assessable": 1, "fails": 2}
 # The law names each of these as one claim (Regulation (EC) No 1924/2006, annex; from memory).
 ONE_CLAIM = {"low-sodium": "low-salt", "very-low-sodium": "very-low-salt", "sodium-free": "salt-free",
@@ -200,7 +200,7 @@ def _claims(tables: dict[str, Rows]) -> Iterator[Change]:
         if not found:
             yield Change((recipe_id, row["variant_id"], row["printed_in"], "", "", said, ""), "not-confirmed", "", (math.nan,) * 6, "")
         for verdict in found:
-            if verdict["verdict"] != "holds":
+            if verdict["verdict"] != "holds" or verdict["status"] == "check":
                 yield _claim(row, said, verdict)
             for variant_id in versions[recipe_id] if row["variant_id"] == "base" else ():
                 other = tables["verdicts"].get(f"{recipe_id} {variant_id} {verdict['audience']} {name}")

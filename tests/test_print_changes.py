@@ -33,7 +33,7 @@ def verdict(claim, found, component="K", audience="general", variant="base", lim
     value, low, high = {"fails": (600, 570, 630), "uncertain": (500, 450, 550), "holds": (300, 280, 320)}.get(found, (None,) * 3)
     return {"recipe_id": "dish", "variant_id": variant, "audience": audience, "claim": claim, "verdict": found, "component": component, "value": value,
             "low": low, "high": high, "limit": limit, "unit": "mg", "margin": 0.1, "source_id": "tern-bay", "basis": "portion", "kind": "local-limit",
-            "reason": "because", "probability": 0.5, "headroom": "", "decisive": "", "comparator": "<=", **ends}
+            "reason": "because", "probability": 0.5, "headroom": "", "decisive": "", "comparator": "<=", "status": "ready", **ends}
 
 
 def changes(printed=(), claims=(), verdicts=(), rows=None, versions=()):
@@ -120,6 +120,11 @@ def test_a_claim_is_held_against_the_recipe_as_made():
     assert (row["variant_id"], row["harm"]) == ("as-made", "claim-fails") and row["why"].startswith("as analysed it holds; as made (a film) it fails")
     better = [verdict("low-potassium", "fails"), verdict("low-potassium", "holds", variant="as-made")]
     assert changes(claims=["low-potassium"], verdicts=better, versions=["as-made"])["variant_id"].tolist() == ["base"]
+
+
+def test_a_claim_that_holds_by_figures_to_be_checked_is_not_confirmed():
+    row, = changes(claims=["low-potassium"], verdicts=[verdict("low-potassium", "holds", status="check")]).to_dict("records")
+    assert row["harm"] == "not-confirmed" and "not ready" in row["why"]
 
 
 def test_a_figure_of_a_version_is_compared_with_that_version():

@@ -25,7 +25,7 @@ from pipeline.versions_form import HARMS
 
 BASE, VERSION = "base", "version"
 GRAVITY = {"holds": 0, "uncertain": 1, "not-assessable": 1, "fails": 2}
-CLAIM_HARM = {"fails": "claim-fails", "uncertain": "claim-uncertain", "not-assessable": "not-confirmed"}
+CLAIM_HARM = {"fails": "claim-fails", "uncertain": "claim-uncertain", "not-assessable": "not-confirmed", "holds": "not-confirmed"}
 CLAIM_SAID = {"holds": "it holds", "fails": "it fails", "uncertain": "it is uncertain", "not-assessable": "it cannot be assessed"}
 NEEDED = ("figures", "published", "printed_claims", "verdicts", "variants")
 
@@ -154,7 +154,7 @@ class _Claims:
         return None, None
 
     def rows(self) -> list[dict]:
-        """Every claim in print that does not hold, for each audience; a claim that nothing judges once."""
+        """Every claim in print that does not hold, or by figures to be checked, for each audience; a claim that nothing judges once."""
         rows = []
         for row in self.printed.itertuples(index=False):
             found = self._of(row.recipe_id, row.variant_id, row.claim)
@@ -163,6 +163,9 @@ class _Claims:
             for audience, verdict in found.items():
                 if verdict["verdict"] != "holds":
                     rows.append(_claim_row(row, verdict, verdict["reason"], "Take the claim out, or change the recipe until it holds"))
+                elif verdict["status"] == "check":
+                    rows.append(_claim_row(row, verdict, f"it holds by figures that are not ready: {verdict['reason']}",
+                                           "Let somebody look at the figures before it is printed again"))
                 if row.variant_id == BASE:
                     rows += self._in_versions(row, audience, verdict)
         return rows
