@@ -171,6 +171,7 @@ verdicts     Every claim and limit, for every audience, with the margin. A verdi
 suitability  Vegetarian and vegan, with the reason. allergens: contained, perhaps contained, or not assessed; never free from.
 additives    Lines likely to bring phosphates or potassium salts. phosphorus_kinds: from plants, animals and additives.
 for_print    Ready figures as text, rounded so that no claim is passed by rounding. Copy from here.
+versions     Recipes as made and as printed beside the recipe as analysed. print_changes: what in print must change, worst first.
 findings     What the audit noticed. worklist: the lines to settle, best first. problems: what went wrong in the run.
 withheld     Which figures are withheld, and why. A withheld figure is empty; empty is never zero.
 evidence/    What every figure rests on, table by table:
