@@ -65,6 +65,7 @@ class Evidence:
         self._tables: dict[str, pd.DataFrame] = {}
         self._columns: dict[str, dict[str, list]] = {}
         self._rows: dict[tuple[str, ...], dict] = {}
+        self._records: dict[str, dict[int, dict[str, Any]]] = {}
 
     def has(self, name: str) -> bool:
         """Whether the release carries the table."""
@@ -81,7 +82,7 @@ class Evidence:
         return self.table(name).iloc[self._places(name, key)]
 
     def records(self, name: str, **key) -> list[dict[str, Any]]:
-        """The same rows as plain dicts; none where the release has no such table."""
+        """The same rows as plain dicts, which are read and not changed; none where the release has no such table."""
         return [self._record(name, place) for place in self._places(name, key)] if self.has(name) else []
 
     def row(self, name: str, **key) -> dict[str, Any] | None:
@@ -90,7 +91,10 @@ class Evidence:
         return self._record(name, places[0]) if places else None
 
     def _record(self, name: str, place: int) -> dict[str, Any]:
-        return {column: values[place] for column, values in self._cells(name).items()}
+        made = self._records.setdefault(name, {})
+        if place not in made:
+            made[place] = {column: values[place] for column, values in self._cells(name).items()}
+        return made[place]
 
     def _cells(self, name: str) -> dict[str, list]:
         if name not in self._columns:

@@ -129,6 +129,7 @@ def text(told: Mapping[str, Any]) -> str:
     rows += _print_rows(told["in_print"])
     rows.append(f"Release ({told['state']}): {told['release']}")
     rows += [
+        "  pages/index.html   begin here: which dish may be called what, for whom, and what is wrong in print",
         "  figures.csv    print only those with status ready     worklist.csv   lines to settle",
         "  verdicts.csv   claims and limits, by audience         findings.csv   what looks wrong, here and in print",
         "  CAUTIONS.txt   goes with every figure                 problems.csv   "

@@ -76,8 +76,9 @@ class Shared:
 
 def _by_figure(shares: pd.DataFrame) -> dict[tuple[str, ...], list[dict]]:
     found: dict[tuple[str, ...], list[dict]] = {}
-    for one in shares.to_dict("records"):
-        found.setdefault(tuple(one[name] for name in ("recipe_id", "variant_id", "component", "unit", "basis")), []).append(one)
+    names = ("recipe_id", "variant_id", "component", "unit", "basis", "source", "share")
+    for *figure, source, share in zip(*(shares[name].tolist() for name in names), strict=True):
+        found.setdefault(tuple(figure), []).append({"source": source, "share": share})
     return found
 
 

@@ -132,7 +132,7 @@ def _is_rounded(text: str, number: Decimal) -> bool:
     """Whether ``text`` is ``number`` to its own last place, which leaves three digits or more."""
     if text == "below 0.001":
         return 0 < abs(number) < Decimal("0.001")
-    plain = text.replace(",", "").replace("−", "-")
+    plain = text.replace(",", "").replace("−", "-").removeprefix("+" if number > 0 else "")
     try:
         written = Decimal(plain)
     except ArithmeticError:

@@ -66,7 +66,7 @@ def index_page(evidence: Evidence, dishes: list[Dish], names: Names, title: str,
 def _audience(dishes: list[Dish], audience: str, names: Names) -> Audience:
     # In the order of harm, as the rows of a dish are.
     claims = list(dict.fromkeys(row["claim"] for dish in dishes for row in dish.local(BASE, audience)))
-    entries = [Entry(dish, [Row(dish.variant_name(one["variant_id"]), _verdicts(dish, one["variant_id"], audience, claims))
+    entries = [Entry(dish, [Row(dish.with_toppings(one), _verdicts(dish, one["variant_id"], audience, claims))
                             for one in dish.variants]) for dish in dishes]
     named = [names.of("claim", one) for one in claims]
     units = {row["claim"]: row["unit"] for dish in dishes for row in dish.local(BASE, audience) if row["unit"]}

@@ -95,6 +95,7 @@ class Compared(NamedTuple):
     """A variant beside the recipe as written."""
 
     name: str
+    in_full: str
     portions: str
     figures: list[Figure | None]
 
@@ -108,7 +109,7 @@ class Changed(NamedTuple):
 
 def variants(dish: Dish) -> tuple[list[Compared], list[tuple[str, list[Changed]]]]:
     """All variants with their figures, and for each group of people their verdicts on local limits."""
-    compared = [Compared(one["name"], f"{one['portions']:g}", [dish.figure(one["variant_id"], *component) for component in COMPARED])
+    compared = [Compared(one["name"], dish.with_toppings(one), f"{one['portions']:g}", [dish.figure(one["variant_id"], *component) for component in COMPARED])
                 for one in dish.variants]
     changed = []
     for audience in dish.names.audiences:

@@ -27,6 +27,8 @@ VERDICT_WORDS = {"holds": "holds", "uncertain": "uncertain", "fails": "fails", "
 STATUS_WORDS = {"ready": "ready", "check": "to check", "withheld": "withheld"}
 BASIS_WORDS = {"portion": "per portion", "100g": "per 100 g", "100kcal": "per 100 kcal", "100kJ": "per 100 kJ", "energy": "of the energy",
                "fatty-acids": "of the fatty acids", "ingredients": "among the ingredients", "recipe": "in the whole dish", "": ""}
+# The standards' short forms of units, as a reader knows them.
+UNIT_WORDS = {"ug": "µg"}
 # What a verdict's reason says of a figure with the status check.
 STILL_CHECKED = "still to be checked"
 # How it begins to say where a limit is from: the part of a main meal, and millimoles.
@@ -93,7 +95,7 @@ class Dish:
     def verdicts(self) -> dict[str, list[Record]]:
         """The verdicts by variant; what can do most harm first."""
         found: dict[str, list[Record]] = {one["variant_id"]: [] for one in self.variants}
-        for row in sorted(self.evidence.records("verdicts", recipe_id=self.recipe_id), key=_harm):
+        for row in sorted(self.evidence.records("verdicts", recipe_id=self.recipe_id), key=by_harm):
             found.setdefault(row["variant_id"], []).append(row)
         return found
 
@@ -105,6 +107,12 @@ class Dish:
         """The figure per portion, or None where the release has none."""
         row = self._figures.get((variant_id, component, unit))
         return None if row is None else figure(row, f"{self.recipe_id}-trace.html#" if is_traced(row) else "")
+
+    def with_toppings(self, variant: Record) -> str:
+        """The name of a variant; of the one with all optional lines also which these are."""
+        lines = self.evidence.records("lines", recipe_id=self.recipe_id, variant_id=variant["variant_id"]) if variant["kind"] == "optional" else []
+        toppings = listed(line["phrase"] for line in lines if line["optional"] and line["counted"])
+        return f"{variant['name']}: {toppings}" if toppings else variant["name"]
 
     def variant_name(self, variant_id: str) -> str:
         """The name of a variant, in words."""
@@ -188,7 +196,7 @@ def verdict(row: Record, names: Names) -> Verdict:
     drawn = row["basis"] != "ingredients" and not any(math.isnan(row[end]) for end in ("value", "low", "high", "limit")) and row["limit"] > 0
     return Verdict(
         names.of("claim", row["claim"]), word(row), datum("value"), datum("low"), datum("high"), datum("limit", format_number),
-        COMPARATORS.get(row["comparator"], ""), row["unit"], BASIS_WORDS.get(row["basis"], row["basis"]), datum("probability", chance),
+        COMPARATORS.get(row["comparator"], ""), UNIT_WORDS.get(row["unit"], row["unit"]), BASIS_WORDS.get(row["basis"], row["basis"]), datum("probability", chance),
         datum("margin", margin), row["headroom"], row["decisive"], reason,
         "; ".join(note for note in notes if not note.startswith(OF_LIMIT)), "; ".join(of_limit), _lie(row) if drawn else None)
 
@@ -230,7 +238,8 @@ def _key(row: Record) -> str:
     return f"verdicts {row['variant_id']} {row['audience']} {row['claim']}"
 
 
-def _harm(row: Record) -> tuple[int, str, str]:
+def by_harm(row: Record) -> tuple[int, str, str]:
+    """The order of verdicts: of what can do most harm first."""
     place = HARM_ORDER.index(row["component"]) if row["component"] in HARM_ORDER else len(HARM_ORDER)
     return place, row["claim"], row["audience"]
 

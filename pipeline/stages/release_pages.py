@@ -12,7 +12,7 @@ from html import unescape
 
 from pipeline.page_frame import rendered
 from pipeline.released import Evidence
-from pipeline.stages import page_index, page_lines, page_more, page_verdicts
+from pipeline.stages import page_index, page_lines, page_more, page_swaps, page_verdicts
 from pipeline.stages.page_trace import trace_pages
 from pipeline.stages.page_words import BASE, COMPARED, SHOWN, Dish, Names, number
 
@@ -54,9 +54,9 @@ def dish_page(dish: Dish, title: str, release_id: str, cautions: list[str], draw
         portion=[(dish.names.of("component", component), component, unit, figure) for (component, unit), figure in shown if figure],
         guidance=page_verdicts.by_guidance(dish), law=page_verdicts.by_law(dish), variants=variants, changed=changed,
         compared=[(dish.names.of("component", component), component, unit) for component, unit in COMPARED],
-        swaps=page_more.listed_rows(dish, "swaps"), protein=page_more.listed_rows(dish, "protein_additions"),
+        swaps=page_swaps.swaps(dish), protein=page_swaps.protein_additions(dish),
         in_print=printed, misprinted=_misprinted(printed), print_changes=page_more.listed_rows(dish, "print_changes"),
-        versions=page_more.listed_rows(dish, "versions"), kinds=page_more.phosphorus_kinds(dish), ratio=page_more.phosphorus_to_protein(dish),
+        versions=page_swaps.versions(dish), moved=page_swaps.version_figures(dish), kinds=page_more.phosphorus_kinds(dish), ratio=page_more.phosphorus_to_protein(dish),
         additives=page_more.additives(dish), diets=page_more.diets(dish), allergens=found_allergens, not_assessed=not_assessed,
         lines=page_lines.base_lines(dish), other_lines=page_lines.other_lines(dish), open_lines=page_lines.open_lines(dish),
         steps=[row["text"] for row in dish.evidence.records("steps", recipe_id=dish.recipe_id, variant_id=BASE)],
