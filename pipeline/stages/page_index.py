@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 from pipeline.page_frame import rendered
 from pipeline.released import Evidence
-from pipeline.stages import page_lines
+from pipeline.stages import page_lines, page_more
 from pipeline.stages.page_words import BASE, VERDICT_WORDS, Dish, Names, Verdict, verdict
 
 HELD = "holds"
@@ -60,7 +60,8 @@ def index_page(evidence: Evidence, dishes: list[Dish], names: Names, title: str,
     return rendered(
         "index.html", title=title, release_id=release_id, cautions=cautions, policy=names.policy, dishes=dishes,
         audiences=[_audience(dishes, one, names) for one in names.audiences if any(dish.local(BASE, one) for dish in dishes)],
-        misprints=_misprints(evidence, dishes), changes=_changes(evidence, dishes), waiting=_waiting(dishes))
+        misprints=_misprints(evidence, dishes), changes=_changes(evidence, dishes), waiting=_waiting(dishes),
+        hazards=[(dish, one) for dish in dishes for one in page_more.additives(dish) if one["severity"] == "error"])
 
 
 def _audience(dishes: list[Dish], audience: str, names: Names) -> Audience:

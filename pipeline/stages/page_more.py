@@ -83,7 +83,8 @@ def _by_variant(dish: Dish, table: str, subject: str, answer: str, words: dict[s
     for one in dict.fromkeys(name for name, _ in rows):
         of_variants = [rows[one, variant["variant_id"]] for variant in dish.variants]
         data = [Datum(words[row[answer]], row[answer], f"{table} {row['variant_id']} {one} {answer}") for row in of_variants]
-        reasons = dict.fromkeys(row["reason"] for row in of_variants if row["reason"] and row[answer] not in ("suits", "not-assessed"))
+        told = [row["reason"] for row in of_variants if row[answer] not in ("suits", "not-assessed")]
+        reasons = dict.fromkeys(part for reason in told for part in reason.split("; ") if part)
         found.append(Suits(one.replace("-", " "), data, "; ".join(reasons)))
     return found
 
