@@ -7,6 +7,7 @@ import shutil
 from html.parser import HTMLParser
 from pathlib import Path
 
+import pandas as pd
 import pytest
 import small_release
 import tampering
@@ -61,6 +62,8 @@ class Parsed(HTMLParser):
         while self._open[-1][0] in MAY_STAY_OPEN and self._open[-1][0] != tag:
             self._open.pop()
         assert self._open.pop()[0] == tag
+        if tag in ("td", "th", "li"):
+            self.handle_data(" ")
 
     def handle_data(self, data):
         for _, text in self._open:
@@ -300,3 +303,55 @@ def test_people_under_another_name_are_named(copied):
     tampering.follow_in_parquet(path)
     tampering.follow_in_manifest(copied)
     assert [(one.file, one.row) for one in verify(copied, ROOT).disagreements] == [("evidence/names.csv", "audience haemodialysis")]
+
+
+# ---------------------------------------------------------------- parts that a release may have
+
+SALT = {"recipe_id": "quay-soup", "variant_id": "base", "line_no": 6, "line_id": "quay-soup/base/6", "additive_id": "salt-substitute", "element": "potassium",
+        "severity": "error", "through": "lo-salt", "found_in": "words", "what": "line 6 holds potassium chloride", "remedy": "Take it out",
+        "source_id": "common-practice", "counted": True}
+PRINT = {"rank": 1, "recipe_id": "quay-soup", "variant_id": "base", "harm": "understated", "printed_in": "Quay leaflet", "component": "K", "says": "K 90 mg",
+         "today": "312 mg", "correction": "Print K 312 mg", "why": "understated"}
+SWAP = {"recipe_id": "quay-soup", "variant_id": "with-cod", "audience": "haemodialysis", "claim": "low-potassium", "outcome": "restored", "component": "K",
+        "change": "leave out the leeks", "verdict_base": "holds", "verdict_written": "fails", "verdict": "holds", "value": 301.26, "low": 250.5, "high": 349.4,
+        "unit": "mg", "words": "With cod: leave out the leeks"}
+KIND = {"recipe_id": "quay-soup", "variant_id": "base", "basis": "portion", "kind": "plant", "phosphorus_mg": 80.25, "low_mg": 60.1, "high_mg": 99.9,
+        "absorbed_mg": 30.5, "absorbed_low_mg": 20.4, "absorbed_high_mg": 49.6, "lines": "1, 5", "status": "ready", "reason": ""}
+VERSION = {"recipe_id": "quay-soup", "variant_id": "with-cod", "from_variant": "base", "difference_no": 1, "potassium_mg": -22.14, "phosphorus_mg": 3.0,
+           "sodium_mg": float("nan"), "protein_g": 0.0, "what": "the parsley is left out"}
+MOVED = {"recipe_id": "quay-soup", "variant_id": "with-cod", "from_variant": "base", "component": "K", "unit": "mg", "basis": "portion", "from_value": 312.0,
+         "from_low": 250.0, "from_high": 380.0, "value": 400.5, "low": 390.2, "high": 460.0, "difference": 88.5, "beyond_intervals": True,
+         "verdicts": "low-potassium fails"}
+ADDED = {**SWAP, "addition_id": "eggs", "outcome": "falls-short", "line": "2 eggs", "claim": "protein-for-dialysis", "verdict": "fails", "component": "PROCNT"}
+ALLERGEN = {"recipe_id": "quay-soup", "allergen": "milk", "status": "contains", "lines": "3", "reason": "line 3: cream"}
+DIET = {"recipe_id": "quay-soup", "diet": "vegan", "verdict": "does-not-suit", "lines": "3", "reason": "line 3: cream (milk)"}
+FOR_PRINT = {"figure_id": "quay-soup/base/K/portion", "recipe_id": "quay-soup", "variant_id": "base", "component": "K", "basis": "portion",
+             "by_guidance": "310 mg", "by_unit_rule": "", "note": ""}
+
+
+@pytest.fixture(scope="module")
+def fuller(made, tmp_path_factory) -> dict[str, Parsed]:
+    """The pages of the release with the tables that it may have, one row or a few of each, made by hand."""
+    folder = Path(shutil.copytree(made, tmp_path_factory.mktemp("fuller") / "release"))
+    variants = [row["variant_id"] for row in Evidence(made).records("variants", recipe_id="quay-soup")]
+    rows = {"additives": [SALT], "print_changes": [PRINT], "swaps": [SWAP], "phosphorus_kinds": [KIND], "versions": [VERSION], "version_figures": [MOVED],
+            "protein_additions": [ADDED], "for_print": [FOR_PRINT], **{name: [{**one, "variant_id": variant} for variant in variants] for name, one in (
+                ("allergens", ALLERGEN), ("suitability", DIET))}}
+    for name, found in rows.items():
+        pd.DataFrame(found).to_parquet(folder / f"{name}.parquet")
+    return {Path(path).stem: Parsed(page.decode()) for path, page in release_pages.pages(Evidence(folder), "T", "r-1", ["Care"], {}).items()}
+
+
+@pytest.mark.parametrize("said", [
+    "Hazard: line 6 holds potassium chloride. Take it out.", "Quay leaflet K 90 mg 312 mg Print K 312 mg", "leave out the leeks Low potassium holds: 301 mg (251 to 349)",
+    "from plants 80.3 mg 60.1 to 99.9 30.5 mg 20.4 to 49.6 1, 5", "the parsley is left out potassium −22.1 mg, phosphorus +3.00 mg, protein 0 g",
+    "Potassium, mg 312 250 to 380 401 390 to 460 +88.5 beyond both ranges", "2 eggs Adults on haemodialysis the most that", "Milk contains contains",
+    "Vegan does not suit", "310 mg", "In print and not confirmed by today's figures: 1 figure or claim"])
+def test_what_a_release_may_have_is_on_the_page(fuller, said):
+    assert said in fuller["quay-soup"].of("main")[0][1]
+
+
+def test_hazards_and_corrections_stand_on_the_first_page_too(fuller, pages):
+    text = fuller["index"].of("main")[0][1]
+    assert "Hazard, Quay soup: line 6 holds potassium chloride" in text and "Print K 312 mg" in text
+    assert "Hazard" not in pages["index"].of("main")[0][1]

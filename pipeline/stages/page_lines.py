@@ -135,6 +135,11 @@ class Printed(NamedTuple):
     what: str
     remedy: str
 
+    @property
+    def agrees(self) -> bool:
+        """Whether today's figure confirms it."""
+        return self.standing == SEVERITY_WORDS["note"]
+
 
 def in_print(dish: Dish) -> list[Printed]:
     """What the audit says of figures and claims in print, the most harmful first."""

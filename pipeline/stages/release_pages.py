@@ -46,7 +46,8 @@ def dish_page(dish: Dish, title: str, release_id: str, cautions: list[str], draw
     """The page of one recipe as HTML."""
     shown = [(component, dish.figure(BASE, *component)) for component in SHOWN]
     variants, changed = page_verdicts.variants(dish)
-    printed = page_lines.in_print(dish)
+    printed, changes = page_lines.in_print(dish), page_more.listed_rows(dish, "print_changes")
+    standing = [one for one in printed if one.agrees] if changes else printed
     found_allergens, not_assessed = page_more.allergens(dish)
     return rendered(
         "recipe.html", dish=dish, title=title, release_id=release_id, cautions=cautions, policy=dish.names.policy,
@@ -55,7 +56,7 @@ def dish_page(dish: Dish, title: str, release_id: str, cautions: list[str], draw
         guidance=page_verdicts.by_guidance(dish), law=page_verdicts.by_law(dish), variants=variants, changed=changed,
         compared=[(dish.names.of("component", component), component, unit) for component, unit in COMPARED],
         swaps=page_swaps.swaps(dish), protein=page_swaps.protein_additions(dish),
-        in_print=printed, misprinted=_misprinted(printed), print_changes=page_more.listed_rows(dish, "print_changes"),
+        in_print=standing, misprinted=_misprinted(printed, changes), print_changes=changes,
         versions=page_swaps.versions(dish), moved=page_swaps.version_figures(dish), kinds=page_more.phosphorus_kinds(dish), ratio=page_more.phosphorus_to_protein(dish),
         additives=page_more.additives(dish), diets=page_more.diets(dish), allergens=found_allergens, not_assessed=not_assessed,
         lines=page_lines.base_lines(dish), other_lines=page_lines.other_lines(dish), open_lines=page_lines.open_lines(dish),
@@ -70,9 +71,10 @@ def _weight(dish: Dish):
     return None if row is None else number(row["portion_g"], f"bands {BASE} {row['component']} portion_g")
 
 
-def _misprinted(printed: list[page_lines.Printed]) -> str:
-    wrong = sum(one.standing != page_lines.SEVERITY_WORDS["note"] for one in printed)
-    return f"{wrong} of {len(printed)} figures and claims" if wrong else ""
+def _misprinted(printed: list[page_lines.Printed], changes: list[dict]) -> str:
+    """How much of what is in print does not stand; "" where all does."""
+    wrong = len(changes) or sum(not one.agrees for one in printed)
+    return f"{wrong} figure or claim" if wrong == 1 else f"{wrong} figures and claims" if wrong else ""
 
 
 def _plots(dish: Dish, drawn: Mapping[str, bytes]) -> list[tuple[str, str, str]]:
