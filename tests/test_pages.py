@@ -185,12 +185,20 @@ def test_a_dish_that_waits_says_so_and_shows_no_number_of_it(pages):
     assert "Unsettled dish" in pages["index"].of("section")[-2][1]
 
 
-def test_what_may_be_said_names_the_people_and_nothing_that_does_not_hold(made, pages):
-    verdicts = [row for row in Evidence(made).records("verdicts", recipe_id="grated-carrots", variant_id="base") if row["kind"] == "local-limit"]
-    text = next(text for attributes, text in pages["grated-carrots"].of("p") if attributes.get("class") == "say")
-    for claim in {row["claim"] for row in verdicts}:
-        holds = any(row["verdict"] == "holds" for row in verdicts if row["claim"] == claim)
-        assert (claim.replace("-", " ") in text) == holds, claim
+def test_only_what_holds_on_a_ready_figure_may_be_said(made, pages):
+    evidence = Evidence(made)
+    verdicts = [row for row in evidence.records("verdicts", recipe_id="grated-carrots", variant_id="base") if row["kind"] == "local-limit"]
+    lines = pages["grated-carrots"].of("p")
+    may = next(text for attributes, text in lines if attributes.get("class") == "say")
+    later = next(text for _, text in lines if text.startswith("It holds, but is said only after a person"))
+    seen = set()
+    for row in verdicts:
+        status = evidence.row("figures", figure_id=f"grated-carrots/base/{row['component']}/portion")["status"] if row["component"] else ""
+        seen.add((row["verdict"], status))
+        claim = row["claim"].replace("-", " ")
+        holds = {one["verdict"] for one in verdicts if one["claim"] == row["claim"]} == {"holds"}
+        assert (claim in may) == (holds and status == "ready") and (claim in later) == (holds and status == "check"), claim
+    assert {("holds", "ready"), ("holds", "check")} < seen
     assert "not adopted locally" in pages["grated-carrots"].of("main")[0][1]
 
 

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from pipeline.stages.page_words import BASE, COMPARED, VERDICT_WORDS, Dish, Figure, Record, Verdict, in_words, listed, lower, verdict, word
+from pipeline.stages.page_words import BASE, COMPARED, VERDICT_WORDS, Dish, Figure, Record, Verdict, in_words, is_to_check, listed, lower, verdict, word
 
 GENERAL = "general"
 CODEX = "codex-"
 
 
 class Sayings(NamedTuple):
-    """What may be said, what nobody can say, and what may not be said; "" where there is nothing."""
+    """What may be said, what holds once its figure was looked at, what nobody can say, and what may not be said; "" where there is nothing."""
 
     may: str
+    once_checked: str
     uncertain: str
     fails: str
     by_law: str
@@ -34,13 +35,14 @@ def sayings(dish: Dish) -> Sayings:
                     if row["status"] == "withheld"})
     portion = f"One of {dish.recipe['portions']:g} portions" if dish.recipe["portions"] != 1 else "The one portion"
     rows = [row for row in dish.verdicts[BASE] if row["kind"] == "local-limit"]
-    holding = _by_audience(dish, [row for row in rows if row["verdict"] == "holds"])
+    holds = [row for row in rows if row["verdict"] == "holds"]
+    holding = _by_audience(dish, [row for row in holds if not is_to_check(row)])
     may = f"{portion}, as written, may be called {holding}." if holding else f"{portion}, as written: nothing may be said of it to any of the groups below."
     if waits:
         may = "Nothing may be said of this dish as written: its figures are withheld."
-    law = [dish.names.of("claim", row["claim"]) for row in dish.verdicts[BASE] if is_law(row) and row["verdict"] == "holds"]
+    law = [dish.names.of("claim", row["claim"]) for row in dish.verdicts[BASE] if is_law(row) and row["verdict"] == "holds" and not is_to_check(row)]
     return Sayings(
-        may, _by_audience(dish, [row for row in rows if row["verdict"] == "uncertain"]),
+        may, _by_audience(dish, [row for row in holds if is_to_check(row)]), _by_audience(dish, [row for row in rows if row["verdict"] == "uncertain"]),
         _by_audience(dish, [row for row in rows if row["verdict"] == "fails"]),
         listed(lower(name) for name in law), _changes(dish), "; ".join(waits))
 

@@ -162,12 +162,8 @@ class Verdict(NamedTuple):
     reason: str
     notes: str
     of_limit: str
+    to_check: bool
     lie: Lie | None
-
-    @property
-    def to_check(self) -> bool:
-        """Whether its figure waits for a person to look: then it is uncertain whatever its interval says."""
-        return STILL_CHECKED in self.notes and self.word.value == "uncertain"
 
 
 class Lie(NamedTuple):
@@ -198,7 +194,12 @@ def verdict(row: Record, names: Names) -> Verdict:
         names.of("claim", row["claim"]), word(row), datum("value"), datum("low"), datum("high"), datum("limit", format_number),
         COMPARATORS.get(row["comparator"], ""), UNIT_WORDS.get(row["unit"], row["unit"]), BASIS_WORDS.get(row["basis"], row["basis"]), datum("probability", chance),
         datum("margin", margin), row["headroom"], row["decisive"], reason,
-        "; ".join(note for note in notes if not note.startswith(OF_LIMIT)), "; ".join(of_limit), _lie(row) if drawn else None)
+        "; ".join(note for note in notes if not note.startswith(OF_LIMIT)), "; ".join(of_limit), is_to_check(row), _lie(row) if drawn else None)
+
+
+def is_to_check(row: Record) -> bool:
+    """Whether a person has to look at the figure behind a verdict before anything of it is printed."""
+    return STILL_CHECKED in row["reason"]
 
 
 def chance(probability: float) -> str:
