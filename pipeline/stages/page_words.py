@@ -29,8 +29,6 @@ BASIS_WORDS = {"portion": "per portion", "100g": "per 100 g", "100kcal": "per 10
                "fatty-acids": "of the fatty acids", "ingredients": "among the ingredients", "recipe": "in the whole dish", "": ""}
 # The standards' short forms of units, as a reader knows them.
 UNIT_WORDS = {"ug": "µg"}
-# What a verdict's reason says of a figure with the status check.
-STILL_CHECKED = "still to be checked"
 # How it begins to say where a limit is from: the part of a main meal, and millimoles.
 OF_LIMIT = "the limit is "
 # The probability model ends here: a chance is never said to be more (``judge_probability``).
@@ -162,6 +160,7 @@ class Verdict(NamedTuple):
     reason: str
     notes: str
     of_limit: str
+    origin: str
     to_check: bool
     lie: Lie | None
 
@@ -189,17 +188,21 @@ def verdict(row: Record, names: Names) -> Verdict:
     reason = in_words(_without_policy(row["reason"], names))
     notes = reason.split("; ")[1:]
     of_limit = [note.removeprefix(OF_LIMIT) for note in notes if note.startswith(OF_LIMIT)]
+    # Of a local limit the rest is how it arose, but for what is said of the figure itself.
+    others = [note for note in notes if not note.startswith(OF_LIMIT)]
+    origin = [note for note in others if row["kind"] == "local-limit" and not note.startswith(f"{row['component']} is ")]
+    doubts = [note for note in others if note not in origin]
     drawn = row["basis"] != "ingredients" and not any(math.isnan(row[end]) for end in ("value", "low", "high", "limit")) and row["limit"] > 0
     return Verdict(
         names.of("claim", row["claim"]), word(row), datum("value"), datum("low"), datum("high"), datum("limit", format_number),
         COMPARATORS.get(row["comparator"], ""), UNIT_WORDS.get(row["unit"], row["unit"]), BASIS_WORDS.get(row["basis"], row["basis"]), datum("probability", chance),
         datum("margin", margin), row["headroom"], row["decisive"], reason,
-        "; ".join(note for note in notes if not note.startswith(OF_LIMIT)), "; ".join(of_limit), is_to_check(row), _lie(row) if drawn else None)
+        "; ".join(doubts), "; ".join(of_limit), "; ".join(origin), is_to_check(row), _lie(row) if drawn else None)
 
 
 def is_to_check(row: Record) -> bool:
     """Whether a person has to look at the figure behind a verdict before anything of it is printed."""
-    return STILL_CHECKED in row["reason"]
+    return row["status"] == "check"
 
 
 def chance(probability: float) -> str:
