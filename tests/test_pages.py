@@ -363,3 +363,17 @@ def test_hazards_and_corrections_stand_on_the_first_page_too(fuller, pages):
     text = fuller["index"].of("main")[0][1]
     assert "Hazard, Quay soup: line 6 holds potassium chloride" in text and "Print K 312 mg" in text
     assert "Hazard" not in pages["index"].of("main")[0][1]
+
+
+def test_the_first_page_puts_each_dish_under_the_one_heading_of_its_verdict(made, pages):
+    verdicts = {row["recipe_id"]: row for row in Evidence(made).records("verdicts", variant_id="base", audience="haemodialysis", claim="low-potassium")}
+    section = next(text for attributes, text in pages["index"].of("section") if attributes["id"] == "haemodialysis")
+    headings = {text for attributes, text in pages["index"].of("th") if attributes["scope"] == "rowgroup" and text in section}
+    assert sum(int(re.search(r": (\d+) dish", one)[1]) for one in headings) == len(verdicts) == len(DISHES)
+    for recipe_id, row in verdicts.items():
+        name = Evidence(made).row("recipes", recipe_id=recipe_id)["name"]
+        before = section[:section.index(f"{name} ")]
+        last = max((one for one in headings if one in before), key=before.rindex)
+        words = {"holds": "holds as written", "uncertain": "uncertain as written", "fails": "fails as written", "not-assessable": "cannot be judged"}
+        within = row["verdict"] == "uncertain" and row["status"] == "check" and row["margin"] > 0
+        assert ("is within its limit as written" if within else words[row["verdict"]]) in last, (name, last)

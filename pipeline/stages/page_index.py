@@ -7,9 +7,13 @@ from typing import Any, NamedTuple
 from pipeline.page_frame import rendered
 from pipeline.released import Evidence
 from pipeline.stages import page_lines, page_more
-from pipeline.stages.page_words import BASE, VERDICT_WORDS, Dish, Names, Verdict, verdict
+from pipeline.stages.page_words import BASE, Dish, Names, Verdict, verdict
 
-HELD = "holds"
+HELD, WAITS = "holds", "waits"
+# Every verdict but ``holds``, as the heading of the dishes that have it.
+AS_WRITTEN = {
+    WAITS: "is within its limit as written, but a person has to look at the figure first", "uncertain": "is uncertain as written",
+    "fails": "fails as written", "not-assessable": "cannot be judged as written"}
 
 
 class Row(NamedTuple):
@@ -83,10 +87,9 @@ def _shelves(entries: list[Entry], claim: str) -> list[Shelf]:
     """By the verdict on the first claim as written; dishes that hold whatever is added before those that do not."""
     groups = {f"{claim} holds as written and in every variant": lambda states: set(states) == {HELD},
               f"{claim} holds as written, but not in every variant": lambda states: states[0] == HELD and set(states) != {HELD}}
-    for state, words in VERDICT_WORDS.items():
-        if state != HELD:
-            groups[f"{claim} {words} as written, but holds in a variant"] = lambda states, state=state: states[0] == state and HELD in states
-            groups[f"{claim} {words} as written, and holds in no variant"] = lambda states, state=state: states[0] == state and HELD not in states
+    for state, words in AS_WRITTEN.items():
+        groups[f"{claim} {words}; it holds in a variant"] = lambda states, state=state: states[0] == state and HELD in states
+        groups[f"{claim} {words}; it holds in no variant"] = lambda states, state=state: states[0] == state and HELD not in states
     found = []
     for title, belongs in groups.items():
         here = [entry for entry in entries if belongs([_state(row.verdicts[0]) for row in entry.rows])]
@@ -96,7 +99,11 @@ def _shelves(entries: list[Entry], claim: str) -> list[Shelf]:
 
 
 def _state(one: Verdict | None) -> str:
-    return one.word.value if one else "not-assessable"
+    """The verdict; of an uncertain one whose whole interval keeps the limit, that a person has to look."""
+    if one is None:
+        return "not-assessable"
+    waits = one.word.value == "uncertain" and one.to_check and one.margin is not None and float(one.margin.value) > 0
+    return WAITS if waits else one.word.value
 
 
 def _misprints(evidence: Evidence, dishes: list[Dish]) -> list[Misprint]:
