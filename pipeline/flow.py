@@ -19,6 +19,7 @@ from pipeline.job import Job
 from pipeline.orchestration import is_cached, kept_results, run_flow, stage_task
 from pipeline.problems import InputError, Problem
 from pipeline.stages.release import ReleaseResult, release
+from pipeline.stages.release_pages import pages
 from pipeline.stages.release_plots import plots
 
 # A stage's kept results depend on its own code, not on that of the other stages.
@@ -60,7 +61,7 @@ def run(job: Job, output: Path, progress: Progress) -> Outcome:
             guarded = checker.submit(checks.guard, tables, sorted({*job.reference.components["component"], *jobs.DERIVED}))
             written = task(release, name="release", cache_policy=NO_CACHE, persist_result=False)(
                 tables, jobs.meta(job, status), output, guarded.result, already_locked=True,
-                plots=partial(plots, kept=kept_results()))
+                plots=partial(plots, kept=kept_results()), pages=pages)
             progress("release", False)
             return Outcome(tables, written, status, sum(flags), len(flags))
 

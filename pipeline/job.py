@@ -15,6 +15,8 @@ from pipeline.composition.check_kept import counted, with_errors
 from pipeline.composition.combine_weigh import weighing
 from pipeline.composition.load import CompositionTable, load_table
 from pipeline.content import content_key
+from pipeline.names import names
+from pipeline.page_frame import TEMPLATES
 from pipeline.policy import Policy, load_policy
 from pipeline.problems import ERROR, NOTE, Problem
 from pipeline.sources import ROOT
@@ -96,7 +98,7 @@ def prepare_job(collection: Path | None, table: str, root: Path | None = None, p
     read = ingest(collection or home / DEMO, set(reference.components["component"]) | DERIVED)
     policy_hash = sources.file_sha256(policy_path)
     content = content_key(read.files, reference.hashes, mappings.hashes, composition.hashes, policy_file.sha256,
-                          version("potash"), sorted((ROOT / "pipeline").rglob("*.py")))
+                          version("potash"), sorted((ROOT / "pipeline").rglob("*.py")), sorted(TEMPLATES.iterdir()))
     nitrogen = evidence.nitrogen(loaded, several.members if several else None, root)
     return Job(read, composition, reference, mappings, limits, policy_file, f"{_slug(read.name)}-{content[:8]}", several, nitrogen,
                tuple(loaded))
@@ -144,6 +146,7 @@ def assemble(job: Job, bundles: list[dict[str, pd.DataFrame]], failed: list[Prob
         citing.append(tables["disagreements"])
     tables["decisions"] = evidence.used_decisions(job.mappings, tables, job.several.members if job.several else None)
     citing += [tables["for_print"][[column]].set_axis(["source_id"], axis=1) for column in ("guidance_source_id", "unit_rule_source_id")]
+    tables["names"] = names(job.reference.components, job.reference.claims, job.policy)
     tables["sources"] = evidence.used_sources(job.reference, *citing)
     stage_problems = [bundle["problems"] for bundle in bundles if "problems" in bundle]
     found = [one for table in stage_problems for one in problems.from_table(table)]

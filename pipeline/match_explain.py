@@ -15,7 +15,7 @@ from pipeline.stages import match_outcome
 from pipeline.stages.match import KEPT_CANDIDATES, Asked, Matcher, Ranked
 from pipeline.stages.match_outcome import KIND_WORDS
 from pipeline.stages.parse_line import REASONS as DOUBTS
-from pipeline.summary import REASON_WORDS
+from pipeline.reason_words import REASON_WORDS
 
 # Points below this move no odds that anybody would see.
 SMALLEST_POINT = 0.05

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -61,7 +63,13 @@ class Evidence:
     def __init__(self, release: Path):
         self.release = release
         self._tables: dict[str, pd.DataFrame] = {}
+        self._columns: dict[str, dict[str, list]] = {}
         self._rows: dict[tuple[str, ...], dict] = {}
+        self._records: dict[str, dict[int, dict[str, Any]]] = {}
+
+    def has(self, name: str) -> bool:
+        """Whether the release carries the table."""
+        return any((folder / f"{name}.parquet").is_file() for folder in (self.release, self.release / "evidence"))
 
     def table(self, name: str) -> pd.DataFrame:
         """A table of the release by name."""
@@ -70,22 +78,38 @@ class Evidence:
         return self._tables[name]
 
     def rows(self, name: str, **key) -> pd.DataFrame:
-        """The rows of table ``name`` with these key values, in their order."""
-        frame = self.table(name)
-        places = self._places(name, tuple(key)).get(tuple(key.values()), [])
-        return frame.iloc[places]
+        """The rows of table ``name`` with these key values, in their order, as a table."""
+        return self.table(name).iloc[self._places(name, key)]
 
-    def row(self, name: str, **key) -> pd.Series | None:
+    def records(self, name: str, **key) -> list[dict[str, Any]]:
+        """The same rows as plain dicts, which are read and not changed; none where the release has no such table."""
+        return [self._record(name, place) for place in self._places(name, key)] if self.has(name) else []
+
+    def row(self, name: str, **key) -> dict[str, Any] | None:
         """The first row of table ``name`` with these key values, or None."""
-        places = self._places(name, tuple(key)).get(tuple(key.values()))
-        return None if places is None else self.table(name).iloc[places[0]]
+        places = self._places(name, key)
+        return self._record(name, places[0]) if places else None
 
-    def _places(self, name: str, columns: tuple[str, ...]) -> dict[tuple, list[int]]:
-        wanted = (name, *columns)
+    def _record(self, name: str, place: int) -> dict[str, Any]:
+        made = self._records.setdefault(name, {})
+        if place not in made:
+            made[place] = {column: values[place] for column, values in self._cells(name).items()}
+        return made[place]
+
+    def _cells(self, name: str) -> dict[str, list]:
+        if name not in self._columns:
+            frame = self.table(name)
+            self._columns[name] = {column: frame[column].tolist() for column in frame.columns}
+        return self._columns[name]
+
+    def _places(self, name: str, key: Mapping[str, Any]) -> Sequence[int]:
+        if not key:
+            return range(len(self.table(name)))
+        wanted = (name, *key)
         if wanted not in self._rows:
             found: dict[tuple, list[int]] = {}
-            frame = self.table(name)
-            for place, values in enumerate(zip(*(frame[column].tolist() for column in columns), strict=True)):
+            cells = self._cells(name)
+            for place, values in enumerate(zip(*(cells[column] for column in key), strict=True)):
                 found.setdefault(values, []).append(place)
             self._rows[wanted] = found
-        return self._rows[wanted]
+        return self._rows[wanted].get(tuple(key.values()), [])

@@ -6,17 +6,16 @@ digits, so that a reader with a calculator arrives at the same number.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import pandas as pd
 
-from pipeline import lineage
-from pipeline.combinations import combinations
 from pipeline.problems import InputError, Problem
 from pipeline.released import Evidence
 from pipeline.stages import total_shares
-from pipeline.stages.total_inputs import measure_input_id
+from pipeline.trace_shared import Shared
 
 NEAREST = 3
 WIDEST = 6
@@ -86,7 +85,21 @@ def trace(evidence: Evidence, figure_id: str, explain: bool = False) -> Trace:
 
     With ``explain`` it tells the share of every input in the figure's width, not of the widest alone.
     """
-    return _Tracer(evidence, figure_id, explain).traced()
+    return _Tracer(Shared(evidence), figure_id, explain).traced()
+
+
+def traces(evidence: Evidence, figure_ids: Iterable[str]) -> Iterator[Trace]:
+    """The trees behind many figures, to be read one below the other; what they share is computed once, and told once.
+
+    The mass, entry and cooking of a line stand under the first figure of its variant alone, and the
+    figures of a recipe number their sources together. Otherwise each is as :func:`trace` gives it.
+    """
+    shared = Shared(evidence, whole=True)
+    for figure_id in figure_ids:
+        tracer = _Tracer(shared, figure_id)
+        tracer.told = shared.told.setdefault(tuple(tracer.variant.values()), set())
+        tracer.sources = shared.cited.setdefault(tracer.variant["recipe_id"], [])
+        yield tracer.traced()
 
 
 def number(value: float) -> str:
@@ -97,17 +110,17 @@ def number(value: float) -> str:
 class _Tracer:
     """Walks the evidence of one figure. Holds what all nodes share: the figure, its variant, the sources cited so far."""
 
-    def __init__(self, evidence: Evidence, figure_id: str, explain: bool = False):
-        self.evidence, self.explain = evidence, explain
+    def __init__(self, shared: Shared, figure_id: str, explain: bool = False):
+        self.shared, self.explain = shared, explain
+        self.evidence = evidence = shared.evidence
         self.figure = evidence.row("figures", figure_id=figure_id)
         self.variant = {"recipe_id": self.figure["recipe_id"], "variant_id": self.figure["variant_id"]}
         self.withheld = self.figure["status"] == "withheld"
         self.sources: list[dict[str, str]] = []
         self.told: set[int] = set()  # lines whose mass, entry and cooking were shown already
-        self.parts = evidence.rows("contributions", **self.variant)
-        self.measures = _measures(evidence, self.figure["recipe_id"])
-        lines = evidence.rows("lines", **self.variant)
-        self.counted = lines[lines["counted"]]
+        self.parts = evidence.records("contributions", **self.variant)
+        self.measures = shared.measures(self.figure["recipe_id"])
+        self.counted = [line for line in evidence.records("lines", **self.variant) if line["counted"]]
 
     def traced(self) -> Trace:
         terms = self._terms()
@@ -129,24 +142,15 @@ class _Tracer:
         return (f"{figure['figure_id']}: {amount}; status {figure['status']}{reason}; confidence {figure['confidence']:.2f}, "
                 f"coverage {100 * figure['coverage']:.1f} %")
 
-    def _linear(self) -> pd.DataFrame:
-        """What every figure is made of (:func:`pipeline.combinations.combinations`), from the evidence."""
-        factors = self.evidence.rows("factors", file="energy_factors")
-        energy = factors.pivot(index="row_id", columns="column", values="value").astype(float)
-        energy = energy.rename_axis("component").reset_index()
-        return combinations(self.evidence.table("values")[["component", "unit"]].drop_duplicates(), energy)
-
     def _terms(self) -> list[tuple[str, float]]:
-        linear = self._linear()
-        found = linear[(linear["figure"] == self.figure["component"]) & (linear["unit"] == self.figure["unit"])]
-        return list(zip(found["component"], found["factor"], strict=True))
+        return self.shared.terms.get((self.figure["component"], self.figure["unit"]), [])
 
     def _summed(self, component: str) -> float:
         total = self._added(component)
         return total + self._gain() if component == "WATER" else total
 
     def _added(self, component: str) -> float:
-        return float(self.parts.loc[self.parts["component"] == component, "amount"].sum())
+        return math.fsum(part["amount"] for part in self.parts if part["component"] == component and part["amount"] == part["amount"])
 
     def _written(self) -> float | None:
         """The finished weight that the recipe gives; it holds for the recipe as written alone."""
@@ -156,12 +160,15 @@ class _Tracer:
     def _gain(self) -> float:
         """What the finished weight has beyond the predicted one is water; less than nothing if it boiled away."""
         written = self._written()
-        return 0.0 if written is None else written - float(self.counted["cooked_g"].sum())
+        return 0.0 if written is None else written - self._predicted()
+
+    def _predicted(self) -> float:
+        return math.fsum(line["cooked_g"] for line in self.counted if line["cooked_g"] == line["cooked_g"])
 
     def _balance(self) -> Node | None:
         if self.figure["component"] != "WATER" or self.withheld or self._written() is None:
             return None
-        lines, written, predicted = self._added("WATER"), self._written(), float(self.counted["cooked_g"].sum())
+        lines, written, predicted = self._added("WATER"), self._written(), self._predicted()
         return Node(f"water of the dish: {number(lines)} g + {number(written)} g + (-{number(predicted)}) = "
                     f"{number(lines + written - predicted)} g: its lines, and what the finished weight has beyond the cooked lines")
 
@@ -177,15 +184,15 @@ class _Tracer:
             return Node(f"per portion: {whole} / {number(portions)} portions = {number(total / portions)} {unit}")
         mass, named = self._cooked_mass()
         return Node(f"per 100 g: 100 x {whole} / {number(mass)} g = {number(100 * total / mass)} {unit}; {named}",
-                    [] if named.startswith("the finished") else [self._cooked_node(row) for _, row in self.counted.iterrows()])
+                    [] if named.startswith("the finished") else [self._cooked_node(line) for line in self.counted])
 
     def _cooked_mass(self) -> tuple[float, str]:
         written = self._written()
         if written is not None:
             return written, "the finished weight as written in the recipe"
-        return float(self.counted["cooked_g"].sum()), "the cooked weight, the sum of these lines"
+        return self._predicted(), "the cooked weight, the sum of these lines"
 
-    def _cooked_node(self, line: pd.Series) -> Node:
+    def _cooked_node(self, line: dict) -> Node:
         cooked = self.evidence.row("cooked", line_id=line["line_id"])
         cited = self._cited([f"yield:{cooked['yield_id']}"])
         named = f" [yield {cooked['yield_id']}]" if cooked["yield_id"] else ""
@@ -204,20 +211,20 @@ class _Tracer:
     # ------------------------------------------------------------ components and lines
 
     def _component(self, component: str, factor: float) -> Node:
-        mine = self.parts[self.parts["component"] == component].sort_values(["amount", "line_no"], ascending=[False, True])
-        if mine.empty:
+        mine = sorted((part for part in self.parts if part["component"] == component), key=_largest_first)
+        if not mine:
             return Node(f"{component}: no counted line is settled")
-        total, unit = float(mine["amount"].sum()), mine["unit"].iloc[0]
-        known = int(mine["amount"].notna().sum())
+        total, unit = self._added(component), mine[0]["unit"]
+        known = sum(not pd.isna(part["amount"]) for part in mine)
         scope = f"; {PARTIAL}" if self.withheld else ""
         if self.figure["component"] == component:
             title = f"{component} of the recipe's lines: {number(total)} {unit}, the sum of {known} lines{scope}"
         else:
             title = (f"{component}: {number(total)} {unit} x {number(factor)} {self.figure['unit']}/{unit} = {number(factor * total)} "
                      f"{self.figure['unit']}, from {known} lines{scope}")
-        return Node(title, [self._line(part, total) for _, part in mine.iterrows()])
+        return Node(title, [self._line(part, total) for part in mine])
 
-    def _line(self, part: pd.Series, total: float) -> Node:
+    def _line(self, part: dict, total: float) -> Node:
         line = self.evidence.row("lines", line_id=part["line_id"])
         unit, amount = part["unit"], part["amount"]
         share = f", {100 * amount / total:.1f} %" if total > 0 and not pd.isna(amount) else ""
@@ -235,7 +242,7 @@ class _Tracer:
         self.told.add(part["line_no"])
         return Node(title, [*arithmetic, self._mass(part), self._entry(part, line), self._cooking(part)])
 
-    def _mass(self, part: pd.Series) -> Node:
+    def _mass(self, part: dict) -> Node:
         row = self.evidence.row("weighed", line_id=part["line_id"])
         text = f"mass: {number(row['quantity'])} x {number(row['measure_value'])} {row['measure_unit']}"
         if row["density_id"]:
@@ -251,28 +258,27 @@ class _Tracer:
         ids += [f"edible:{row['edible_id']}:{entry_id}"] if row["edible_id"] else []
         return Node(text, self._inputs(ids))
 
-    def _entry(self, part: pd.Series, line: pd.Series) -> Node:
+    def _entry(self, part: dict, line: dict) -> Node:
         matched = self.evidence.row("matched", line_id=part["line_id"])
         how = f"by decision {matched['decision_id']}" if matched["decision_id"] else f"match confidence {matched['match_confidence']:.2f}"
         children = self._inputs([part["composition_input"]]) + self._borrowed(part, line) + self._decision(matched["decision_id"])
-        others = self.evidence.rows("candidates", line_id=part["line_id"])
-        others = others[others["entry_id"] != line["entry_id"]].head(OTHER_CANDIDATES)
+        others = [row for row in self.evidence.records("candidates", line_id=part["line_id"]) if row["entry_id"] != line["entry_id"]]
         children += [Node(f"not taken: {row['entry_id']} {row['entry_name']}, probability {row['probability']:.3f}")
-                     for _, row in others.iterrows()]
+                     for row in others[:OTHER_CANDIDATES]]
         return Node(f"entry {line['entry_id']} {line['entry_name']} (table {line['table']}), {how}; value type {part['value_type']}", children)
 
-    def _borrowed(self, part: pd.Series, line: pd.Series) -> list[Node]:
+    def _borrowed(self, part: dict, line: dict) -> list[Node]:
         """From which entry of which table a value was borrowed, and why that is the same food."""
         row = self.evidence.row("values", entry_id=line["entry_id"], component=part["component"], unit=part["unit"])
         return [Node(row["derivation"])] if row is not None and row["derivation"].startswith("borrowed from ") else []
 
-    def _cooking(self, part: pd.Series) -> Node:
+    def _cooking(self, part: dict) -> Node:
         row = self.evidence.row("cooked", line_id=part["line_id"])
         words = f"; the words: \"{row['evidence']}\"" if row["evidence"] else "; no words say so"
         text = f"cooking: {row['chain'] or row['method']}{words} (confidence {row['method_confidence']:.2f})"
         return Node(text, self._inputs([part["retention_input"]]) + self._routes(part) + self._decision(row["decision_id"]))
 
-    def _routes(self, part: pd.Series) -> list[Node]:
+    def _routes(self, part: dict) -> list[Node]:
         """What the cooked entry of the same food says, where the table has one."""
         row = self.evidence.row("two_routes", line_id=part["line_id"], component=part["component"])
         if row is None:
@@ -286,7 +292,7 @@ class _Tracer:
                      f"{row['cooked_entry_id']}, {number(row['cooked_value'])} {unit} x {number(row['yield_fraction'])}: {row['agreement']}, "
                      f"{added} {self._source(row['source_id'])}")]
 
-    def _retention(self, part: pd.Series) -> list[Node]:
+    def _retention(self, part: dict) -> list[Node]:
         return self._inputs([part["retention_input"]]) + self._routes(part)
 
     # ------------------------------------------------------------ leaves
@@ -325,42 +331,26 @@ class _Tracer:
     # ------------------------------------------------------------ what is open, what is uncertain
 
     def _unsettled(self) -> Node | None:
-        waiting = self.counted[self.counted["outcome"] != "accepted"]
-        if waiting.empty:
+        waiting = [line for line in self.counted if line["outcome"] != "accepted"]
+        if not waiting:
             return None
         return Node("withheld until these lines are settled", [
-            Node(f"line {row['line_no']} \"{row['text']}\": {row['reason']}") for _, row in waiting.iterrows()])
+            Node(f"line {line['line_no']} \"{line['text']}\": {line['reason']}") for line in waiting])
 
     def _width(self) -> Node | None:
         if self.withheld or self.figure["low"] == self.figure["high"]:
             return None
-        basis = self.figure["basis"] if self.figure["basis"] == total_shares.PER_100G else total_shares.RECIPE
-        shares = self._shares()
-        shares = shares[(shares["component"] == self.figure["component"]) & (shares["unit"] == self.figure["unit"])
-                        & (shares["basis"] == basis)]
-        told = shares[shares["share"] >= SMALLEST_TOLD] if self.explain else shares.head(WIDEST)
-        texts = self.counted.set_index("line_id")["text"].to_dict()
-        names = self.evidence.table("entries").set_index("entry_id")["name"].to_dict()
-        nodes = [Node(f"{100 * row['share']:.1f} %  {total_shares.in_words(row['source'], texts, names)}  [{row['source']}]")
-                 for _, row in told.iterrows()]
+        shares = self.shared.shares(self.figure)
+        told = [one for one in shares if one["share"] >= SMALLEST_TOLD] if self.explain else shares[:WIDEST]
+        texts = {line["line_id"]: line["text"] for line in self.counted}
+        nodes = [Node(f"{100 * one['share']:.1f} %  {total_shares.in_words(one['source'], texts, self.shared.names)}  [{one['source']}]")
+                 for one in told]
         rest = len(shares) - len(told)
-        nodes += [Node(f"{100 * (1 - told['share'].sum()):.1f} %  {rest} other inputs")] if rest else []
+        nodes += [Node(f"{100 * (1 - sum(one['share'] for one in told)):.1f} %  {rest} other inputs")] if rest else []
         return Node("what makes its interval wide (shares of its variance, which add up to 100 %)", nodes) if nodes else None
 
-    def _shares(self) -> pd.DataFrame:
-        here = {name: self.evidence.rows(name, **self.variant) for name in ("contributions", "lines", "figures")}
-        whole = {name: self.evidence.table(name) for name in ("weighed", "cooked", "recipes", "inputs", "two_routes")}
-        # a measure's error is shared within the recipe: the lines of all its variants tell which
-        whole["weighed"] = _of_recipe(whole["weighed"], self.figure["recipe_id"])
-        whole["recipes"] = self.evidence.rows("recipes", recipe_id=self.figure["recipe_id"])
-        return total_shares.figure_shares({**whole, **here}, self._linear())
 
-
-def _measures(evidence: Evidence, recipe_id: str) -> dict[str, str]:
-    """The id of the measure input of every line of a recipe."""
-    here = _of_recipe(evidence.table("weighed"), recipe_id)
-    return dict(zip(here["line_id"], measure_input_id(here), strict=True))
-
-
-def _of_recipe(by_line: pd.DataFrame, recipe_id: str) -> pd.DataFrame:
-    return by_line[lineage.recipe_of(by_line["line_id"]) == recipe_id]
+def _largest_first(part: dict) -> tuple[bool, float, int]:
+    """Unknown amounts last."""
+    unknown = bool(pd.isna(part["amount"]))
+    return unknown, 0.0 if unknown else -part["amount"], part["line_no"]

@@ -17,8 +17,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline import (
-    verify_additives, verify_amounts, verify_bands, verify_cooking, verify_figures, verify_files, verify_mass, verify_phosphorus, verify_print,
-    verify_print_changes, verify_routes, verify_sources, verify_suit, verify_verdicts, verify_versions,
+    verify_additives, verify_amounts, verify_bands, verify_cooking, verify_figures, verify_files, verify_mass, verify_names, verify_pages,
+    verify_phosphorus, verify_print, verify_print_changes, verify_routes, verify_sources, verify_suit, verify_verdicts, verify_versions,
 )
 from pipeline.verify_report import Ledger, Report
 
@@ -48,7 +48,7 @@ def verify(release_folder: Path, root: Path) -> Report:
     verify_files.compare_counts(manifest, tables, ledger)
     verify_sources.compare_rows(tables, project, ledger)
     try:
-        _recompute(tables, project, manifest, ledger)
+        _recompute(folder, tables, project, manifest, ledger)
     except KeyError as error:
         # A row that recomputing needs is gone: with what was found so far that is a difference, never an agreement.
         ledger.differs("files", "reference/ and evidence/", "", "", f"no row {error}", "a row", "what the release rests on")
@@ -56,7 +56,8 @@ def verify(release_folder: Path, root: Path) -> Report:
     return ledger.report(manifest["release"])
 
 
-def _recompute(tables: dict, project: verify_sources.Project, manifest: dict, ledger: Ledger) -> None:
+def _recompute(folder: Path, tables: dict, project: verify_sources.Project, manifest: dict, ledger: Ledger) -> None:
+    verify_names.compare(tables, project, manifest, ledger)
     weights = verify_mass.masses(tables, project, ledger)
     yields = verify_cooking.yields(tables, project, ledger)
     retentions = verify_cooking.retentions(tables, project, ledger)
@@ -76,3 +77,4 @@ def _recompute(tables: dict, project: verify_sources.Project, manifest: dict, le
     added = {(one.line.line_id, one.component): one.amount for one in amounts}
     verify_versions.compare(figures, added, tables, ledger)
     verify_print_changes.compare(figures, tables, project, ledger)
+    verify_pages.compare(folder, tables, ledger)

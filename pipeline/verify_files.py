@@ -84,6 +84,7 @@ TABLES: dict[str, tuple[str, tuple[str, ...], tuple[str, ...], tuple[str, ...]]]
                       ("name_b", "value_type_b", "source_id", "source_row", "why", "decision_id")),
     "decisions": ("evidence", ("decision_id",), (), ("file", "what", "decided_by", "decided_on", "reason")),
     "factors": ("evidence", ("file", "row_id", "column"), ("value",), ("source_id", "source_row")),
+    "names": ("evidence", ("kind", "id"), (), ("name",)),
     "sources": ("evidence", ("source_id",), (), ("citation", "licence", "obtained", "sha256", "standing")),
 }
 # A release that rests on one composition table has none of these.

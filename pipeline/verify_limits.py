@@ -34,7 +34,7 @@ Claims = dict[tuple[str, str, str, str], tuple[str, list[Condition], str]]
 
 def conditions_of(tables: dict[str, Rows], project: Project, policy_path: str) -> Claims:
     """Every claim of every variant with the conditions that apply to it."""
-    regulated, policy = _regulated(project), _policy(project, policy_path)
+    regulated, policy = _regulated(project), read_policy(project, policy_path)
     found: Claims = {}
     for row in tables["variants"].values():
         recipe = tables["recipes"].get(row["recipe_id"])
@@ -52,7 +52,7 @@ def conditions_of(tables: dict[str, Rows], project: Project, policy_path: str) -
 
 def rounding_of(project: Project, policy_path: str) -> str:
     """The unit's own rule of ``reference/rounding.csv`` that the policy names; "" where it names none."""
-    return _policy(project, policy_path)["policy"].get("rounding", "")
+    return read_policy(project, policy_path)["policy"].get("rounding", "")
 
 
 def forms_of(recipe: dict[str, str]) -> set[str]:
@@ -81,7 +81,8 @@ def _regulated(project: Project) -> dict[str, tuple[list[tuple[str, Condition]],
     return found
 
 
-def _policy(project: Project, path: str) -> dict:
+def read_policy(project: Project, path: str) -> dict:
+    """The policy file as TOML; InputError when it cannot be read."""
     try:
         return tomllib.loads(project.policy(path).read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:

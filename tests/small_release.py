@@ -9,6 +9,7 @@ import straight
 
 from pipeline import job as jobs
 from pipeline.stages.release import release
+from pipeline.stages.release_pages import pages
 
 # Invented dishes that between them use every kind of number: pieces, thirds, spoons, a drained tin, refuse, an
 # amount by rule, poured-off water, evaporation, a finished weight, variants, and a line that nothing matches.
@@ -107,4 +108,4 @@ def build(folder: Path, collection: str = COLLECTION, policy: Path | None = None
     (folder / "quay.yaml").write_text(collection, encoding="utf-8")
     job = jobs.prepare_job(folder / "quay.yaml", "core", policy=policy)
     tables = straight.tables(job)
-    return release(tables, jobs.meta(job, 1), folder / "output", release_example.PASSED).folder
+    return release(tables, jobs.meta(job, 1), folder / "output", release_example.PASSED, pages=pages).folder

@@ -11,6 +11,7 @@ import pandas as pd
 from pipeline.composition.check import SEVERITIES, summary
 from pipeline.composition.check_plots import distribution, marked_entries, shortened
 from pipeline.composition.check_table import lay_out, members
+from pipeline.page_frame import page, table
 
 PLOTTED = ("K", "P", "NA", "PROCNT", "WATER")
 FIRST = ("K", "P", "NA", "PROCNT")  # what people with kidney disease count stands before other components
@@ -34,44 +35,6 @@ CHECK_WORDS = {
     "value-above-100-g": "More than 100 g in 100 g", "values-imputed": "Imputed and borrowed values",
     "values-without-entry": "Values without an entry", "zero-for-missing": "Zeros that may be missing values",
 }
-
-STYLE = """
-:root { color-scheme: light; }
-* { box-sizing: border-box; }
-body { margin: 0 auto; padding: 1.5rem 1rem 3rem; max-width: 68rem; background: #fff; color: #1c1c1c;
-  font: 1rem/1.5 Georgia, "Times New Roman", serif; }
-h1 { font-size: 1.7rem; line-height: 1.2; margin: 0 0 .25rem; }
-h2 { font-size: 1.25rem; margin: 2.2rem 0 .5rem; border-bottom: 2px solid #1c1c1c; }
-p, li { max-width: 46rem; }
-a { color: #14406b; }
-.verdict { display: inline-block; margin: .75rem 0; padding: .4rem .8rem; border: 2px solid #1c1c1c; font-weight: bold; }
-.cautions { border-left: 6px double #1c1c1c; padding: .1rem 0 .1rem 1rem; }
-.wide { overflow-x: auto; }
-table { border-collapse: collapse; width: 100%; margin: .5rem 0 1.25rem; font-size: .95rem; }
-caption { text-align: left; font-weight: bold; padding: .25rem 0; }
-th, td { text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0; border-bottom: 1px solid #8a8a8a; font-weight: normal; }
-thead th { border-bottom: 2px solid #1c1c1c; font-weight: bold; }
-td.n, th.n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
-tr.sum > * { border-top: 2px solid #1c1c1c; font-weight: bold; }
-table.rows td, table.rows th { line-height: 1.35; }
-table.rows th[scope=row], table.rows td.what { width: 30%; }
-table.rows td, table.rows th[scope=row] { overflow-wrap: anywhere; }
-td.severity { white-space: nowrap; }
-.error { font-weight: bold; color: #9a3412; }
-small { font-size: .85rem; color: #444; overflow-wrap: anywhere; }
-figure { margin: 1rem 0 2rem; }
-figcaption { font-weight: bold; margin-bottom: .25rem; }
-figure svg { width: 100%; min-width: 42rem; height: auto; display: block; }
-ol.named { columns: 2 22rem; column-gap: 3.5rem; margin: .25rem 0 0; padding-left: 1.6rem; font-size: .9rem; }
-ol.named li { break-inside: avoid; }
-@media print {
-  body { max-width: none; padding: 0; font-size: 9.5pt; }
-  tr, figure { break-inside: avoid; }
-  h2, caption, thead, figcaption { break-after: avoid; }
-  .wide { overflow: visible; }
-  figure svg { min-width: 0; }
-}
-"""
 
 
 def write_report(
@@ -108,12 +71,7 @@ def report_page(findings: pd.DataFrame, entries: pd.DataFrame, values: pd.DataFr
         " the number of values in brackets. Numbered circles are entries that a check names for this component.</p>",
         *_plots(findings, entries, values),
     ])
-    return (
-        f'<!DOCTYPE html>\n<html lang="en-GB">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>Checks of {escape(title)}: {escape(outcome)}</title>\n<style>{STYLE}</style>\n</head>\n"
-        f"<body>\n<main>\n{body}\n</main>\n</body>\n</html>\n"
-    )
+    return page(f"Checks of {title}: {outcome}", body)
 
 
 def _counted(count: int, noun: str) -> str:
@@ -133,7 +91,7 @@ def _counts(findings: pd.DataFrame) -> str:
         rows.append(f'{opened}<th scope="row">{name}</th>{cells}</tr>')
     words = "; ".join(f"{severity}: {text}" for severity, text in SEVERITY_WORDS.items())
     heads = [("Check", False), ("Errors", True), ("Warnings", True), ("Notes", True), ("All", True)]
-    return _framed("Findings by check and severity", heads, rows) + f"<p>{escape(words[0].upper() + words[1:])}.</p>"
+    return table("Findings by check and severity", heads, rows) + f"<p>{escape(words[0].upper() + words[1:])}.</p>"
 
 
 def _checks(findings: pd.DataFrame) -> list[str]:
@@ -165,7 +123,7 @@ def _worst(check: str, rows: pd.DataFrame) -> str:
     heads = [("Severity", False), ("Entry", False), ("Component", False), ("Value", True), ("Expected", True), ("Unit", False),
              ("What", False)]
     caption = f"{title}: {len(shown):,} of {len(rows):,}" if len(shown) < len(rows) else f"{title}: {len(rows):,}"
-    framed = _framed(caption, heads, body, "rows")
+    framed = table(caption, heads, body, "rows")
     return f'<section id="{escape(check)}">{framed}<p><small>What to do: {escape(remedies)}.</small></p></section>'
 
 
@@ -205,16 +163,16 @@ def _expected(low: float, high: float) -> str:
 
 
 def _plots(findings: pd.DataFrame, entries: pd.DataFrame, values: pd.DataFrame) -> Iterable[str]:
-    table = lay_out(entries, values[values["component"].isin(PLOTTED)])
+    laid = lay_out(entries, values[values["component"].isin(PLOTTED)])
     for component in PLOTTED:
         marked = marked_entries(findings, component)
-        drawn = distribution(table, component, marked)
+        drawn = distribution(laid, component, marked)
         if drawn is None:
             yield f"<p>{escape(component)}: the table has no values to plot.</p>"
             continue
         svg, named, zeros = drawn
         texts = [
-            f"{shortened(table.entries.at[entry_id, 'name'])} ({entry_id}): {_shown(value)} {table.units[component]}"
+            f"{shortened(laid.entries.at[entry_id, 'name'])} ({entry_id}): {_shown(value)} {laid.units[component]}"
             for entry_id, value in zip(named["entry_id"], named["value"], strict=True)
         ]
         left_out = f" {zeros:,} values of 0 are left out, as the scale is logarithmic." if zeros else ""
@@ -231,12 +189,3 @@ def _plots(findings: pd.DataFrame, entries: pd.DataFrame, values: pd.DataFrame) 
             listed = f'<ol class="named">{"".join(f"<li>{escape(text)}</li>" for text in texts)}</ol>'
         note = f"<p><small>{escape((several + left_out).strip())}</small></p>" if several or left_out else ""
         yield f'<figure><figcaption>{escape(caption)}</figcaption><div class="wide">{svg}</div>{listed}{note}</figure>'
-
-
-def _framed(caption: str, heads: list[tuple[str, bool]], rows: list[str], kind: str = "") -> str:
-    numbers = ' class="n"'
-    named = "".join(f'<th scope="col"{numbers if numeric else ""}>{escape(head)}</th>' for head, numeric in heads)
-    body = "\n".join(rows)
-    opened = f'<table class="{kind}">' if kind else "<table>"
-    return (f'<div class="wide">{opened}\n<caption>{escape(caption)}</caption>\n<thead><tr>{named}</tr></thead>\n'
-            f"<tbody>\n{body}\n</tbody>\n</table></div>")

@@ -12,7 +12,7 @@ import hashlib
 import json
 import platform
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
@@ -24,6 +24,7 @@ import pandas as pd
 
 from pipeline.checks import CheckResult
 from pipeline.problems import InputError, Problem
+from pipeline.released import Evidence
 from pipeline.stages import release_files as files
 from pipeline.stages.release_folder import locked, put_in_place, staging
 from pipeline.stages.release_package import as_json, datapackage, readme
@@ -36,9 +37,11 @@ LATEST = "latest"
 POLICY_COPY = "evidence/policy.toml"
 RELEASE_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,79}")
 # The libraries on which a number, or a byte of a file, may depend.
-LIBRARIES = ("numpy", "pandas", "pyarrow", "great-expectations", "matplotlib", "pillow")
+LIBRARIES = ("numpy", "pandas", "pyarrow", "great-expectations", "matplotlib", "pillow", "jinja2")
 # From the released tables and the cautions to the files of the plots by their path.
 Plots = Callable[[Mapping[str, pd.DataFrame], pd.DataFrame], Mapping[str, bytes]]
+# From the written tables, title, release id, cautions and plots to the files of the pages by their path.
+Pages = Callable[[Evidence, str, str, Sequence[str], Mapping[str, bytes]], Mapping[str, bytes]]
 
 
 @dataclass(frozen=True)
@@ -85,13 +88,14 @@ class ReleaseResult:
 def release(
     tables: Mapping[str, pd.DataFrame], meta: ReleaseMeta, output: Path,
     checks: CheckResult | Callable[[], CheckResult], already_locked: bool = False, plots: Plots | None = None,
+    pages: Pages | None = None,
 ) -> ReleaseResult:
     """Write ``output/<release_id>/`` and point ``output/latest`` at it.
 
     ``checks`` is the result of ``pipeline.checks.guard``, or a call that waits for it
     (asked for when the tables are on the disk). ``already_locked`` says that the caller
-    holds ``release_folder.locked(output)``. ``plots`` draws (``release_plots.plots``); None
-    leaves the plots out. Raises InputError, and leaves what was there before, when a check failed, a table is not as declared, the disk is full or cannot be
+    holds ``release_folder.locked(output)``. ``plots`` draws (``release_plots.plots``) and
+    ``pages`` writes the pages (``release_pages.pages``); None leaves them out. Raises InputError, and leaves what was there before, when a check failed, a table is not as declared, the disk is full or cannot be
     written, or another run is writing there. Ctrl-C leaves what was there before, too.
     """
     frames = arranged(tables)
@@ -103,16 +107,17 @@ def release(
         written = _write_tables(frames, folder)
         # Drawn while the checks run in another process.
         drawn = plots(frames, meta.cautions) if plots else {}
+        told = pages(Evidence(folder), meta.title, meta.release_id, cautions, drawn) if pages else {}
         passed = _passed(checks() if callable(checks) else checks)
         package = datapackage(
             frames, written, meta.release_id, meta.title, cautions, meta.sources, [dict(one) for one in meta.licences])
         contents = {
-            **drawn, **meta.further,
+            **drawn, **told, **meta.further,
             "datapackage.json": as_json(package),
             "checks.json": passed.as_json(),
             "checks.html": report_page(passed, frames, meta.title, meta.release_id, cautions).encode(),
             "CAUTIONS.txt": ("\n\n".join(cautions) + "\n").encode(),
-            "README.txt": readme(meta.title, frames, bool(drawn)).encode(),
+            "README.txt": readme(meta.title, frames, bool(drawn), bool(told)).encode(),
         }
         for path, content in contents.items():
             written[path] = _write(folder / path, content)

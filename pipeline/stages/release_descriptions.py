@@ -242,6 +242,8 @@ DESCRIPTIONS: dict[str, str] = {
     "disagreements.decision_id": "The human decision that they are; empty where both cite one row of one source",
     "entries.common_names": "Names that a cook writes for the entry, separated by semicolons",
     "entries.name": "Name in the composition table, as published",
+    "names.id": "The id that the tables use",
+    "names.name": "What it stands for, in words",
     "inputs.basis": "What the input rests on",
     "inputs.kind": "Which factor of the chain the input is",
     "lines.method": "Cooking method that befell the line; empty if it was not cooked or not settled",

@@ -160,12 +160,16 @@ PLOTS = """plots/       Two plots per recipe, as SVG and PNG: where its potassiu
 """
 
 
-def readme(title: str, frames: dict[str, pd.DataFrame], has_plots: bool = False) -> str:
+PAGES = """pages/       Begin with pages/index.html: which dish may be called what, for whom; then a page for each dish, to read or print.
+"""
+
+
+def readme(title: str, frames: dict[str, pd.DataFrame], has_plots: bool = False, has_pages: bool = False) -> str:
     """What each file of the release is, for somebody who has only the folder."""
     evidence = fill(", ".join(name for name in frames if TABLES[name].folder == EVIDENCE) + ".", 100,
                     subsequent_indent=" " * 13)
     return f"""{title}
-figures      Nutrient figures with 90 % intervals. Use rows with status ready; check means a person must look first.
+{PAGES if has_pages else ""}figures      Nutrient figures with 90 % intervals. Use rows with status ready; check means a person must look first.
 lines        Every ingredient line, the food it was matched to, its mass, and its one outcome with the reason.
 verdicts     Every claim and limit, for every audience, with the margin. A verdict that is uncertain does not hold.
 suitability  Vegetarian and vegan, with the reason. allergens: contained, perhaps contained, or not assessed; never free from.

@@ -8,6 +8,7 @@ from html import escape
 import pandas as pd
 
 from pipeline.checks import Check, CheckResult
+from pipeline.page_frame import page, table
 
 STATUS_WORDS = {
     "ready": "Ready: every line is settled, and no doubt was noted",
@@ -25,35 +26,6 @@ TABLE_WORDS = {
     "variants": "Variants",
 }
 MOST_REASONS = 12
-
-STYLE = """
-:root { color-scheme: light; }
-* { box-sizing: border-box; }
-body { margin: 0 auto; padding: 1.5rem 1rem 3rem; max-width: 64rem; background: #fff; color: #1c1c1c;
-  font: 1rem/1.5 Georgia, "Times New Roman", serif; }
-h1 { font-size: 1.7rem; line-height: 1.2; margin: 0 0 .25rem; }
-h2 { font-size: 1.25rem; margin: 2rem 0 .5rem; border-bottom: 2px solid #1c1c1c; }
-p, li { max-width: 44rem; }
-.verdict { display: inline-block; margin: .75rem 0; padding: .4rem .8rem; border: 2px solid #1c1c1c;
-  font-weight: bold; }
-.cautions { border-left: 6px double #1c1c1c; padding: .1rem 0 .1rem 1rem; }
-.wide { overflow-x: auto; }
-table { border-collapse: collapse; width: 100%; margin: .5rem 0 1.25rem; }
-caption { text-align: left; font-weight: bold; padding: .25rem 0; }
-th, td { text-align: left; vertical-align: top; padding: .3rem .6rem; border-bottom: 1px solid #8a8a8a;
-  font-weight: normal; }
-thead th { border-bottom: 2px solid #1c1c1c; font-weight: bold; }
-td.n, th.n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
-td.result { white-space: nowrap; }
-tr.failed > * { background: #f3e3c3; border-bottom-color: #1c1c1c; font-weight: bold; }
-small { font-size: .85rem; color: #444; overflow-wrap: anywhere; }
-ul.rows { margin: .25rem 0 0; padding-left: 1.1rem; font-weight: normal; overflow-wrap: anywhere; }
-@media print {
-  body { max-width: none; padding: 0; font-size: 10pt; }
-  tr { break-inside: avoid; }
-  h2, caption, thead { break-after: avoid; }
-}
-"""
 
 
 def report_page(
@@ -73,15 +45,9 @@ def report_page(
         "<h2>What the release holds</h2>", _statuses(frames["figures"]), _reasons(frames["figures"]),
         *_other_counts(frames),
         "<h2>The checks</h2>",
-        *(_checks(table, [check for check in result.checks if check.table == table]) for table in _tables(result)),
+        *(_checks(name, [check for check in result.checks if check.table == name]) for name in _tables(result)),
     ]
-    body = "\n".join(section for section in sections if section)
-    return (
-        f'<!DOCTYPE html>\n<html lang="en-GB">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>Checks of {escape(title)}: {escape(outcome.lower())}</title>\n<style>{STYLE}</style>\n</head>\n"
-        f"<body>\n<main>\n{body}\n</main>\n</body>\n</html>\n"
-    )
+    return page(f"Checks of {title}: {outcome.lower()}", "\n".join(section for section in sections if section))
 
 
 def _tables(result: CheckResult) -> list[str]:
@@ -103,8 +69,8 @@ def _reasons(figures: pd.DataFrame) -> str:
         return "<p>No figure is withheld.</p>"
     counts = held.groupby("reason").size().reset_index(name="n").sort_values(["n", "reason"], ascending=[False, True])
     rows = [(row.reason, _number(row.n)) for row in counts.head(MOST_REASONS).itertuples()]
-    table = _table("Why figures are withheld, the most frequent reasons first", ("Reason", "Figures"), rows)
-    return table + "<p>Every withheld figure is in <code>withheld.csv</code>.</p>"
+    framed = _table("Why figures are withheld, the most frequent reasons first", ("Reason", "Figures"), rows)
+    return framed + "<p>Every withheld figure is in <code>withheld.csv</code>.</p>"
 
 
 def _other_counts(frames: Mapping[str, pd.DataFrame]) -> list[str]:
@@ -114,14 +80,14 @@ def _other_counts(frames: Mapping[str, pd.DataFrame]) -> list[str]:
         ("findings", "severity", "Findings of the audit", "Severity", "Findings"),
     )
     pages = []
-    for table, column, caption, head, unit in wanted:
-        if table in frames and len(frames[table]):
-            counts = frames[table][column].value_counts().sort_index()
-            pages.append(_table(caption, (head, unit), [(str(name), _number(int(n))) for name, n in counts.items()]))
+    for name, column, caption, head, unit in wanted:
+        if name in frames and len(frames[name]):
+            counts = frames[name][column].value_counts().sort_index()
+            pages.append(_table(caption, (head, unit), [(str(value), _number(int(n))) for value, n in counts.items()]))
     return pages
 
 
-def _checks(table: str, checks: Iterable[Check]) -> str:
+def _checks(checked: str, checks: Iterable[Check]) -> str:
     rows = []
     for check in checks:
         examples = "".join(f"<li>{escape(example)}</li>" for example in check.examples)
@@ -135,22 +101,17 @@ def _checks(table: str, checks: Iterable[Check]) -> str:
             f'<td class="n">{_number(check.rows_checked)}</td><td class="n">{_number(check.rows_failed)}</td>'
             f'<td class="result">{result}</td></tr>')
     heads = ("Rule", "Rows checked", "Rows failed", "Result")
-    return _framed(TABLE_WORDS.get(table, table), heads, "\n".join(rows), 1, 2)
+    return _framed(TABLE_WORDS.get(checked, checked), heads, rows, 1, 2)
 
 
 def _table(caption: str, heads: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> str:
-    body = "\n".join(
-        f'<tr><th scope="row">{escape(first)}</th>'
-        + "".join(f'<td class="n">{escape(cell)}</td>' for cell in rest) + "</tr>" for first, *rest in rows)
+    body = [f'<tr><th scope="row">{escape(first)}</th>' + "".join(f'<td class="n">{escape(cell)}</td>' for cell in rest) + "</tr>"
+            for first, *rest in rows]
     return _framed(caption, heads, body, *range(1, len(heads)))
 
 
-def _framed(caption: str, heads: tuple[str, ...], body: str, *numeric: int) -> str:
-    named = "".join(
-        f'<th scope="col" class="n">{escape(head)}</th>' if place in numeric else f'<th scope="col">{escape(head)}</th>'
-        for place, head in enumerate(heads))
-    return (f'<div class="wide"><table>\n<caption>{escape(caption)}</caption>\n<thead><tr>{named}</tr></thead>\n'
-            f"<tbody>\n{body}\n</tbody>\n</table></div>")
+def _framed(caption: str, heads: tuple[str, ...], rows: Iterable[str], *numeric: int) -> str:
+    return table(caption, [(head, place in numeric) for place, head in enumerate(heads)], rows)
 
 
 def _number(count: int) -> str:

@@ -15,6 +15,7 @@ import pandera.pandas as pa
 from pipeline import tables
 from pipeline.composition.combine import Disagreements
 from pipeline.composition.recomputed import Recomputed
+from pipeline.names import Names
 from pipeline.problems import COLUMNS as PROBLEM_COLUMNS
 from pipeline.problems import InputError, Problem
 from pipeline.stages.for_print import ForPrint
@@ -163,6 +164,7 @@ TABLES: dict[str, Released] = {
     "factors": Released(
         "The reference factors that were used, one number a row", EVIDENCE, key=("file", "row_id", "column"),
         points_to=(_TO_SOURCE,)),
+    "names": Released("The words that stand for components, claims, audiences and the policy", EVIDENCE, Names, ("kind", "id")),
     "sources": Released("The sources that the evidence cites", EVIDENCE, key=("source_id",)),
     "published": Released("Figures that are in print", EVIDENCE, tables.Published, points_to=(_TO_VARIANT,)),
     "printed_claims": Released("Claims that are in print", EVIDENCE),
