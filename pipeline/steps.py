@@ -28,7 +28,7 @@ from pipeline.stages import parse as parse_stage
 from pipeline.stages import suit as suit_stage
 from pipeline.stages import total as total_stage
 from pipeline.stages import weigh as weigh_stage
-from pipeline.stages.ingest_variants import with_optional
+from pipeline.stages.ingest_served import with_optional
 from pipeline.stages.tins_drained import drained_by_method
 
 Bundle = dict[str, pd.DataFrame]

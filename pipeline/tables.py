@@ -61,7 +61,7 @@ class Lines(Table):
     line_id: Series[str] = text_field(str_matches=LINE_ID, unique=True)
     text: Series[str] = text_field()
     section: Series[str] = text_field()
-    origin: Series[str] = text_field(isin=("base", "added", "replaced"))
+    origin: Series[str] = text_field(isin=("base", "added", "replaced", "changed"))
     source_file: Series[str] = text_field()
     source_line: Series[int] = pa.Field(ge=0)
 

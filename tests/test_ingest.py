@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from pipeline.problems import ERROR, WARNING, InputError
 from pipeline.stages.ingest import ingest
 from pipeline.stages.ingest_amounts import mass_of, portions_of, printed_amounts
-from pipeline.stages.ingest_variants import with_optional
 from pipeline.stages.ingest_written import Notes, slug, words
 from pipeline.tables import Lines, Published, Recipes, Steps, Variants, checked
 
@@ -176,6 +175,12 @@ def test_variants_are_written_out_in_full(tmp_path):
     ("name: Nothing", "variant-empty"),
     ("id: base, add: [1 egg]", "id-form"),
     ("id: with-optional, add: [1 egg]", "id-form"),
+    ("id: without-line-2, add: [1 egg]", "id-form"),
+    ("of: nothing, add: [1 egg]", "variant-of"),
+    ("of: broken, add: [1 egg]", "variant-of"),
+    ("change: [{line: 2 leeks, from: 2}]", "amount-change"),
+    ("change: [{line: 2 leeks, from: 3, to: 1}]", "amount-not-found"),
+    ("change: [{line: 2 leeks, from: 2, to: 1}], leave_out: [2 leeks]", "line-named-twice"),
     ("id: fine, add: [1 egg]", "variant-twice"),
 ])
 def test_a_broken_variant_takes_nothing_else_down(tmp_path, change, code):
@@ -194,21 +199,6 @@ def test_a_line_is_named_by_its_words_or_by_a_part_that_no_other_has(tmp_path, n
     assert found.variants["variant_id"].tolist() == (["base"] if found_lines == 2 else ["base", "less"])
     if found_lines == 2:
         assert "2 lines of the recipe match" in only(found, "line-not-found").what
-
-
-def test_with_optional_adds_a_variant_that_has_every_line(tmp_path):
-    text = recipe(ingredients="ingredients: [2 leeks, 1 onion, 'parsley, to serve (optional)']")
-    found = ingest(write(tmp_path, a_yaml=text + VARIANTS, b_yaml=GOOD))
-    parsed = pd.DataFrame({"line_id": found.lines["line_id"], "optional": found.lines["text"].str.contains("optional")})
-    lines, variants, steps = with_optional(found.lines, parsed, found.variants, found.steps)
-    assert variants[variants["kind"] == "optional"].to_numpy().tolist() == [["bad", "with-optional", "With the optional lines", "optional", 4.0]]
-    new = lines[lines["variant_id"] == "with-optional"]
-    assert new["line_id"].tolist() == ["bad/with-optional/1", "bad/with-optional/2", "bad/with-optional/3"]
-    assert steps[steps["variant_id"] == "with-optional"]["text"].tolist() == ["Boil."]
-    for model, table in ((Variants, variants), (Lines, lines), (Steps, steps)):
-        pd.testing.assert_frame_equal(checked(model, table, "test"), table)
-    again = with_optional(lines, parsed, variants, steps)
-    assert all(one is other for one, other in zip(again, (lines, variants, steps), strict=True))
 
 
 # ---------------------------------------------------------------- broken recipes and files

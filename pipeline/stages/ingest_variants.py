@@ -1,63 +1,114 @@
-"""Every variant of a recipe written out in full: the recipe as written, its written variants, the recipe as made and
-as printed, and (once the lines are parsed) the recipe with its optional lines."""
+"""Every variant of a recipe written out in full: the recipe as written, its written variants, and the recipe as made and
+as printed. A variant may build on another one (``of``)."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-import pandas as pd
+from pipeline.stages.ingest_written import MOST_LINES, Amount, Change, Line, Notes, Words, Written
 
-from pipeline.stages.ingest_written import MOST_LINES, Change, Line, Notes, Words, Written
-from pipeline.tables import Lines, Steps, Variants, columns
-
-WITH_OPTIONAL = "with-optional"
+BASE = "base"
 _Numbered = list[tuple[int, Line, str]]  # line number, line, origin
+
+
+@dataclass(frozen=True)
+class _Made:
+    """A variant written out: what another one may build on."""
+
+    name: str
+    portions: float
+    lines: _Numbered
+    steps: tuple[str, ...]
+    kind: str = "base"
 
 
 def expand(written: Written, notes: Notes) -> tuple[list[tuple], list[tuple], list[tuple]]:
     """Rows for the variants, lines and steps tables, in the order of their columns.
 
-    A kept line keeps its number, a replacement takes the number of the line it replaces, added lines are
-    numbered on from the highest; a version with ingredients of its own is numbered as it is written. A variant that names a line which is not there, or is there twice, is left
-    out with an error set aside in ``notes``.
+    A kept line keeps its number, a replacement or another amount takes the number of its line, added lines are
+    numbered on from the highest; a version with ingredients of its own is numbered as it is written. A variant that names
+    a line which is not there, or is there twice, is left out with an error set aside in ``notes``; so is one that builds on
+    a variant which is not there.
     """
-    base = [(number, line, "base") for number, line in enumerate(written.lines, start=1)]
-    variants = [(written.recipe_id, "base", "As written", "base", written.portions)]
-    lines = _line_rows(written, "base", base)
-    steps = _step_rows(written, "base", written.steps)
-    seen = {"base"}
-    for change in written.changes:
+    base = _Made("As written", written.portions, [(number, line, "base") for number, line in enumerate(written.lines, start=1)], written.steps)
+    made: dict[str, _Made] = {BASE: base}
+    for change in _in_order(written.changes):
         own = Notes(notes.source_file, notes.recipe_id)
-        if change.variant_id in seen:
+        if change.variant_id in made:
             own.error(change.line, "another variant has this id", "Give every variant its own id", "variant-twice")
-        changed = _changed(base, change, own) if change.lines is None else _own(base, change.lines)
+        if change.of not in made:
+            own.error(change.line, f"it is a variant of {change.of!r}, which is not there", "Write the id of another variant of this recipe, "
+                      "not built on this one, after of:", "variant-of")
+        else:
+            new = _changed(made[change.of], change, own)
         notes.set_aside(own, change.variant_id)
-        if own.failed:
-            continue
-        seen.add(change.variant_id)
-        portions = written.portions if change.portions is None else change.portions
-        variants.append((written.recipe_id, change.variant_id, change.name, change.kind, portions))
-        lines += _line_rows(written, change.variant_id, changed)
-        method = written.steps if change.method is None else change.method
-        steps += _step_rows(written, change.variant_id, method + change.add_method)
+        if not own.failed:
+            made[change.variant_id] = new
+    variants, lines, steps = [], [], []
+    for variant_id, one in made.items():
+        variants.append((written.recipe_id, variant_id, one.name, one.kind, one.portions))
+        lines += _line_rows(written, variant_id, one.lines)
+        steps += _step_rows(written, variant_id, one.steps)
     return variants, lines, steps
 
 
-def _changed(base: _Numbered, change: Change, notes: Notes) -> _Numbered:
-    gone = {number for named in change.leave_out if (number := _number_of(named, base, notes))}
-    new = {number: line for named, line in change.replace if (number := _number_of(named, base, notes))}
-    if len(gone) + len(new) < len(change.leave_out) + len(change.replace) and not notes.failed or gone & new.keys():
-        notes.error(change.line, "it names the same line twice", "Replace a line or leave it out, once", "line-named-twice")
+def _in_order(changes: tuple[Change, ...]) -> list[Change]:
+    """The variants as written, but each behind the one it builds on; those that build on nothing that is there come last."""
+    waiting, ordered, there = list(changes), [], {BASE}
+    while waiting:
+        ready = [change for change in waiting if change.of in there]
+        if not ready:
+            return ordered + waiting
+        ordered += ready
+        there |= {change.variant_id for change in ready}
+        waiting = [change for change in waiting if change not in ready]
+    return ordered
+
+
+def _changed(on: _Made, change: Change, notes: Notes) -> _Made:
+    method = on.steps if change.method is None else change.method
+    portions = on.portions if change.portions is None else change.portions
+    if change.lines is not None:
+        return _Made(change.name, portions, _own(on.lines, change.lines), method + change.add_method, change.kind)
+    before = on.lines
+    gone = {number for named in change.leave_out if (number := _number_of(named, before, notes))}
+    new = {number: (line, "replaced") for named, line in change.replace if (number := _number_of(named, before, notes))}
+    new |= _other_amounts(before, change.amounts, new.keys(), notes)
+    if len(gone) + len(new) < len(change.leave_out) + len(change.replace) + len(change.amounts) and not notes.failed or gone & new.keys():
+        notes.error(change.line, "it names the same line twice", "Replace a line, change its amount or leave it out, once", "line-named-twice")
     kept = [
-        (number, replace(new[number], section=line.section), "replaced") if number in new else (number, line, origin)
-        for number, line, origin in base if number not in gone
+        (number, replace(new[number][0], section=line.section), _origin(origin, new[number][1])) if number in new else (number, line, origin)
+        for number, line, origin in before if number not in gone
     ]
-    added = [(len(base) + more, line, "added") for more, line in enumerate(change.add, start=1)]
+    highest = max((number for number, _, _ in before), default=0)
+    added = [(highest + more, line, "added") for more, line in enumerate(change.add, start=1)]
     if not kept and not added:
         notes.error(change.line, "it has no ingredient lines left", "Leave out fewer lines, or add some", "no-lines")
     if len(kept) + len(added) > MOST_LINES:
         notes.error(change.line, f"it has more than {MOST_LINES} ingredient lines", "Check the lines it adds", "too-many-lines")
-    return kept + added
+    return _Made(change.name, portions, kept + added, method + change.add_method, change.kind)
+
+
+def _origin(before: str, now: str) -> str:
+    """A line that one variant added stays added, whatever a variant of that one does to it."""
+    return before if before == "added" else now
+
+
+def _other_amounts(before: _Numbered, amounts: tuple[Amount, ...], taken, notes: Notes) -> dict[int, tuple[Line, str]]:
+    """The lines with other words for their amount, by number. The words stand in the line once, so nothing is guessed."""
+    found: dict[int, tuple[Line, str]] = {}
+    texts = {number: line for number, line, _ in before}
+    for amount in amounts:
+        number = _number_of(amount.named, before, notes)
+        if number is None or number in taken:
+            continue
+        line = texts[number]
+        if line.text.count(amount.old) != 1:
+            notes.error(amount.named.line, f"the amount {amount.old!r} stands {line.text.count(amount.old)} times in {line.text!r}",
+                        "Copy the words of the amount from the line, so that they stand in it once", "amount-not-found")
+            continue
+        found[number] = (Line(line.text.replace(amount.old, amount.new), amount.named.line), "changed")
+    return found
 
 
 def _own(base: _Numbered, lines: tuple[Line, ...]) -> _Numbered:
@@ -92,38 +143,3 @@ def _line_rows(written: Written, variant_id: str, numbered: _Numbered) -> list[t
 
 def _step_rows(written: Written, variant_id: str, steps: tuple[str, ...]) -> list[tuple]:
     return [(written.recipe_id, variant_id, number, text) for number, text in enumerate(steps, start=1)]
-
-
-def with_optional(
-    lines: pd.DataFrame, parsed: pd.DataFrame, variants: pd.DataFrame, steps: pd.DataFrame,
-) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """``lines``, ``variants`` and ``steps`` with one more variant, ``with-optional``, of each recipe that calls
-    a line of its base variant optional: the base lines again, all of which count.
-
-    ``parsed`` is the parse stage's table for ``lines``; only its ``line_id`` and ``optional`` are read. The new
-    lines have no parsed rows yet. Called again on its own result it changes nothing.
-    """
-    base = lines[lines["variant_id"] == "base"]
-    optional = set(parsed.loc[parsed["optional"].astype(bool), "line_id"])
-    present = set(variants.loc[variants["variant_id"] == WITH_OPTIONAL, "recipe_id"])
-    chosen = set(base.loc[base["line_id"].isin(optional), "recipe_id"]) - present
-    if not chosen:
-        return lines, variants, steps
-    new_lines = _again(base, chosen)
-    new_lines["line_id"] = new_lines["recipe_id"] + f"/{WITH_OPTIONAL}/" + new_lines["line_no"].astype("str")
-    new_variants = _again(variants[variants["variant_id"] == "base"], chosen).assign(name="With the optional lines", kind="optional")
-    new_steps = _again(steps[steps["variant_id"] == "base"], chosen)
-    return (
-        _joined(lines, new_lines, Lines, ["recipe_id", "variant_id", "line_no"]),
-        _joined(variants, new_variants, Variants, ["recipe_id", "variant_id"]),
-        _joined(steps, new_steps, Steps, ["recipe_id", "variant_id", "step_no"]),
-    )
-
-
-def _again(table: pd.DataFrame, recipes: set[str]) -> pd.DataFrame:
-    return table[table["recipe_id"].isin(recipes)].assign(variant_id=WITH_OPTIONAL)
-
-
-def _joined(table: pd.DataFrame, more: pd.DataFrame, model: type, key: list[str]) -> pd.DataFrame:
-    together = pd.concat([table, more], ignore_index=True)[columns(model)]
-    return together.astype(table.dtypes.to_dict()).sort_values(key, ignore_index=True)

@@ -41,17 +41,28 @@ class Line:
 
 
 @dataclass(frozen=True)
+class Amount:
+    """Another amount of a line: the words of the old one and of the new one."""
+
+    named: Words
+    old: str
+    new: str
+
+
+@dataclass(frozen=True)
 class Change:
-    """A written variant, or (``kind`` version) the recipe as made or as printed: what it does to the recipe. ``None`` means
-    "as in the recipe"; ``lines`` are the ingredients of a version that has its own."""
+    """A written variant, or (``kind`` version) the recipe as made or as printed: what it does to the recipe, or to the variant
+    ``of`` which it is. ``None`` means "as there"; ``lines`` are the ingredients of a version that has its own."""
 
     variant_id: str
     name: str
     line: int
+    of: str = "base"
     portions: float | None = None
     add: tuple[Line, ...] = ()
     leave_out: tuple[Words, ...] = ()
     replace: tuple[tuple[Words, Line], ...] = ()
+    amounts: tuple[Amount, ...] = ()
     method: tuple[str, ...] | None = None
     add_method: tuple[str, ...] = ()
     kind: str = "written"

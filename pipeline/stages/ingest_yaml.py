@@ -14,8 +14,10 @@ from pathlib import PurePosixPath
 from pipeline.stages.ingest_amounts import mass_of, portions_of, printed_amounts
 from pipeline.stages.ingest_files import SourceFile, text_of, unreadable
 from pipeline.stages.ingest_nodes import Node, documents
+from pipeline.stages.ingest_served import OF_ONE_LINE, WITH_OPTIONAL, WITHOUT_SERVED
+from pipeline.stages.ingest_variants import BASE
 from pipeline.stages.ingest_written import (
-    Change, Line, Notes, PrintedClaim, PrintedFigure, Words, Written, choice, is_id, keeps_limits, sectioned,
+    Amount, Change, Line, Notes, PrintedClaim, PrintedFigure, Words, Written, choice, is_id, keeps_limits, sectioned,
     shown, slug, steps_of, unknown_key, words,
 )
 from pipeline.tables import BASES
@@ -24,13 +26,13 @@ RECIPE_KEYS = (
     "id", "name", "course", "portions", "food_form", "units", "finished_mass", "note", "ingredients", "method",
     "published", "claims", "variants", "versions",
 )
-VARIANT_KEYS = ("id", "name", "note", "portions", "add", "leave_out", "replace", "method", "add_method", "published", "claims")
+VARIANT_KEYS = ("id", "name", "note", "of", "portions", "add", "leave_out", "replace", "change", "method", "add_method", "published", "claims")
 VERSION_KEYS = ("id", "as", "where", "note", "portions", "ingredients", "method", "add", "leave_out", "replace", "add_method", "published", "claims")
 VERSION_CHANGES = ("add", "leave_out", "replace")
 AS = ("made", "printed")
 PRINTED_KEYS = ("printed_in", "basis", "variant", "version", "figures")
 UNITS = ("uk", "us", "metric")
-RESERVED_VARIANTS = ("base", "with-optional")
+RESERVED_VARIANTS = (BASE, WITH_OPTIONAL, WITHOUT_SERVED)
 COLLECTION_FILES = ("collection.yaml", "collection.yml")
 
 
@@ -223,7 +225,7 @@ def _version_name(said: str, where: str) -> str:
 def _read_change(node: Node, variant_id: str, notes: Notes) -> Change:
     _known_keys(node, VARIANT_KEYS, notes)
     change = _changes_of(node, variant_id, notes)
-    changes = (change.add, change.leave_out, change.replace, change.method, change.add_method, change.portions)
+    changes = (change.add, change.leave_out, change.replace, change.amounts, change.method, change.add_method, change.portions)
     if not notes.failed and not any(changes):
         notes.error(
             node.line, "it changes nothing", "Say what it adds, replaces or leaves out, or take it away", "variant-empty",
@@ -232,20 +234,22 @@ def _read_change(node: Node, variant_id: str, notes: Notes) -> Change:
 
 
 def _changes_of(node: Node, variant_id: str, notes: Notes) -> Change:
-    if not is_id(variant_id) or variant_id in RESERVED_VARIANTS:
+    if not is_id(variant_id) or variant_id in RESERVED_VARIANTS or OF_ONE_LINE.fullmatch(variant_id):
+        taken = [*RESERVED_VARIANTS, "with-line-1"]
         notes.error(
             node.line, f"the variant id is {variant_id!r}",
-            f"Use lower-case letters, digits and hyphens, and not {' or '.join(RESERVED_VARIANTS)}", "id-form",
+            f"Use lower-case letters, digits and hyphens, and not {' or '.join(taken)}", "id-form",
         )
     add = _lines(node.get("add"), "add", notes)
     left = [_words(item, "line to leave out", notes) for item in _list(node.get("leave_out"), "leave_out", notes)]
     replaced = [_replacement(item, notes) for item in _list(node.get("replace"), "replace", notes)]
+    amounts = [_amount(item, notes) for item in _list(node.get("change"), "change", notes)]
     method = steps_of(_steps(node.get("method"), notes), notes) if node.get("method") else None
     added_steps = steps_of(_steps(node.get("add_method"), notes, "add_method"), notes)
     portions = _portions(node, notes) if node.get("portions") else None
     return Change(
-        variant_id, _text(node.get("name"), "name", notes).strip() or variant_id, node.line, portions, add,
-        tuple(filter(None, left)), tuple(filter(None, replaced)), method, added_steps,
+        variant_id, _text(node.get("name"), "name", notes).strip() or variant_id, node.line, _plain(node.get("of")) or BASE, portions,
+        add, tuple(filter(None, left)), tuple(filter(None, replaced)), tuple(filter(None, amounts)), method, added_steps,
     )
 
 
@@ -260,6 +264,19 @@ def _replacement(item: Node, notes: Notes) -> tuple[Words, Line] | None:
     old_words, new_words = _words(old, "line to replace", notes), _words(new, "new line", notes)
     text = words(new_words.text, new_words.line, notes) if new_words else None
     return (old_words, Line(text, new.line)) if old_words and text else None
+
+
+def _amount(item: Node, notes: Notes) -> Amount | None:
+    line, old, new = (item.get(key) for key in ("line", "from", "to"))
+    if None in (line, old, new) or len(item.items()) != 3:
+        notes.error(
+            item.line, "a change of amount does not say of which line, from what and to what",
+            'Write {line: "2 handfuls of spinach", from: "2 handfuls", to: "1 handful"}', "amount-change",
+        )
+        return None
+    named = _words(line, "line to change", notes)
+    amounts = [_text(node, key, notes).strip() for key, node in (("from", old), ("to", new))]
+    return Amount(named, *amounts) if named and all(amounts) else None
 
 
 def _in_print(node: Node, variant_id: str, notes: Notes) -> tuple[tuple[PrintedFigure, ...], tuple[PrintedClaim, ...]]:

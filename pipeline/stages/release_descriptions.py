@@ -107,7 +107,7 @@ DESCRIPTIONS: dict[str, str] = {
     "note": "A remark",
     "obtained": "Where the source was obtained",
     "optional": "Whether the line says it is optional",
-    "origin": "Whether the line is of the recipe as written, added or replaced in the variant",
+    "origin": "Whether the line is of the recipe as written, added, replaced or of another amount in the variant",
     "outcome": "What came of the line: accepted, review, none or not-food",
     "parse_confidence": "How sure the reading of the line is, from 0 to 1",
     "parse_reason": "What is in doubt in the reading; empty if nothing",
