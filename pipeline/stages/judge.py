@@ -192,6 +192,16 @@ def _regulated_verdict(index, key, claim: _Claim, forms: set[str], factors: dict
 
 # ---------------------------------------------------------------- local limits
 
+def local_conditions(policy: Policy, course: str) -> dict[tuple[str, str], list[Condition]]:
+    """By (audience, claim) the conditions that the policy puts to a recipe of this course; none where it does not judge it."""
+    found = {}
+    for key, rows in policy.limits.groupby(["audience", "claim"], sort=True):
+        limits = rows.to_dict("records")
+        share = policy.course_shares.get(course, 1.0)
+        found[key] = [] if _not_for_course(policy, limits, course) else [_local_condition(limit, share) for limit in limits]
+    return found
+
+
 def _judge_local(index, key, policy: Policy, local_claims: list, course: str, factors: dict) -> list[dict]:
     rows = []
     for (audience, claim), limits in local_claims:

@@ -27,16 +27,14 @@ from pipeline import tables, units
 from pipeline.stages import conditions, total_shares
 from pipeline.stages.conditions import FAILS, HOLDS, UNCERTAIN, UPPER
 from pipeline.stages.judge_scaling import PORTION, Dish, dishes
+from pipeline.stages.kitchen_words import FINE, amount_in_words, written_amounts
 
 NAMED = 2
 # A line is tried from nothing to four times its amount: beyond that it is another recipe.
 MOST_TIMES = 4.0
-FINE = ("g", "ml")
 LITRES = ("ml", "cl", "dl", "l")
 # "juice of 1 lemon" is scaled in grams of juice.
 OF_A_FRUIT = "-of"
-UNIT_WORDS = {"teaspoon": "tsp", "tablespoon": "tbsp", "dessertspoon": "dsp"}
-QUARTERS = {1: "1/4", 2: "1/2", 3: "3/4"}
 
 
 def with_headroom(verdicts: pd.DataFrame, run: Mapping[str, pd.DataFrame], linear: pd.DataFrame) -> pd.DataFrame:
@@ -48,7 +46,7 @@ def with_headroom(verdicts: pd.DataFrame, run: Mapping[str, pd.DataFrame], linea
     known = dishes(run, linear)
     index = conditions.index_figures(run["figures"])
     widest = _widest(run, linear)
-    written = _written(run)
+    written = written_amounts(run["lines"], run["parsed"])
     frame = verdicts.copy()
     told = [_told(row, index, known, widest, written) for row in frame.to_dict("records")]
     frame["headroom"] = pd.Series([one[0] for one in told], index=frame.index, dtype="str")
@@ -129,37 +127,12 @@ def _rounded(amount: float, up: bool, quarters: bool) -> float:
 
 
 def _in_words(food: str, amount: float, unit: str, adding: bool, holds: bool) -> str:
-    if unit in FINE:
-        shown = f"{conditions.plain(amount)} {unit}"
-    else:
-        whole, part = divmod(round(4 * amount), 4)
-        number = " ".join(word for word in (str(whole) if whole else "", QUARTERS.get(part, "")) if word)
-        shown = f"{number} {_unit_word(unit, amount)}".strip()
+    shown = amount_in_words(amount, unit)
     if adding:
         return f"{shown} more {food}"
     if holds:
         return f"{shown} less {food}"
     return f"leave out {shown} of the {food}" if unit else f"leave out {shown} {food}"
-
-
-def _unit_word(unit: str, amount: float) -> str:
-    if unit in UNIT_WORDS or amount <= 1:
-        return UNIT_WORDS.get(unit, unit)
-    if unit.endswith("f"):
-        return f"{unit[:-1]}ves"
-    return f"{unit}es" if unit.endswith(("ch", "s")) else f"{unit}s" if unit else ""
-
-
-def _written(run: Mapping[str, pd.DataFrame]) -> dict[str, dict]:
-    """By line_id: what the line's amount is written in, its grams, and what a cook calls the food."""
-    lines = run["lines"].merge(run["parsed"][["line_id", "size"]], on="line_id", how="left")
-    found = {}
-    for row in lines.to_dict("records"):
-        size = row["size"] if isinstance(row["size"], str) else ""
-        food = f"{size} {row['phrase']}".strip()
-        found[row["line_id"]] = {"quantity": (row["quantity_low"] + row["quantity_high"]) / 2, "unit": row["unit"],
-                                 "mass_g": row["mass_g"], "food": food, "text": row["text"]}
-    return found
 
 
 # ---------------------------------------------------------------- what decides

@@ -80,6 +80,19 @@ class Dish:
         made_of = [(factor, self.parts[name]) for name, factor in self.factors[asked[:2]].items()]
         return Parts(sum(factor * part.amounts for factor, part in made_of), sum(factor * part.effects for factor, part in made_of))
 
+    def at(self, asked: Asked, times: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """The figure and the ends of its 90 % interval of dishes (a row of ``times`` each) with every line so many times as much."""
+        figure = self.of_figure(asked)
+        value, effects = times @ figure.amounts / self.portions, times @ figure.effects / self.portions
+        if asked[2] == PER_100G:
+            mass = self.parts[MASS]
+            weight = times @ mass.amounts / self.portions
+            weight = np.where(weight > 0, weight, np.nan)
+            value, effects = 100 * value / weight, 100 * effects / weight[:, None]
+            effects = effects - (value / weight)[:, None] * (times @ mass.effects / self.portions)
+        value = np.maximum(value, 0.0)
+        return value, *lineage.figure_interval(value, np.sqrt((effects ** 2).sum(axis=1)))
+
     def ends(self, lines: list[int], asked: Asked, upper: bool, times: np.ndarray) -> np.ndarray:
         """The upper (or lower) end of the figure's 90 % interval with each of ``lines`` (a row each) ``times`` as much."""
         lines = np.asarray(lines)

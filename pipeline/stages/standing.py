@@ -32,8 +32,8 @@ def doubted(figures: pd.DataFrame, findings: pd.DataFrame, variants: pd.DataFram
     """
     frame = figures.copy()
     keys = list(zip(frame["recipe_id"], frame["variant_id"], frame["component"], strict=True))
-    by_audit = _audited(findings)
-    guessed = _guessed_portions(variants, problems)
+    by_audit = audited(findings)
+    guessed = guessed_portions(variants, problems)
     portion = frame["basis"] == "portion"
     reasons = []
     for key, is_portion, reason in zip(keys, portion, frame["reason"], strict=True):
@@ -65,13 +65,15 @@ def judged_again(
     return pd.concat([verdicts[untouched], judged], ignore_index=True)
 
 
-def _audited(findings: pd.DataFrame) -> dict[tuple[str, str, str], str]:
+def audited(findings: pd.DataFrame) -> dict[tuple[str, str, str], str]:
+    """By recipe, variant and component: why the audit doubts the figures."""
     grave = findings[findings["severity"].isin(GRAVE) & (findings["component"] != "") & ~findings["check"].isin((*ABOUT_PRINT, *NOT_IN_FIGURE))]
     return {tuple(key): "the audit doubts it: " + ", ".join(sorted(set(group["check"])))
             for key, group in grave.groupby(["recipe_id", "variant_id", "component"])}
 
 
-def _guessed_portions(variants: pd.DataFrame, problems: list[Problem]) -> set[tuple[str, str]]:
+def guessed_portions(variants: pd.DataFrame, problems: list[Problem]) -> set[tuple[str, str]]:
+    """The variants whose number of portions was read from a vague text."""
     vague = {problem.recipe_id for problem in problems if problem.code in VAGUE}
     rows = variants[variants["recipe_id"].isin(vague)]
     base = rows[rows["variant_id"] == "base"].set_index("recipe_id")["portions"]
