@@ -60,6 +60,8 @@ FILES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "phosphorus_kinds": (("food", "scope", "kind", "source_id", "note"), ("absorbed_low", "absorbed_high")),
     "additives": (
         ("additive_id", "name", "e_number", "words", "element", "severity", "source_id", "note"), ()),
+    "protein_additions": (
+        ("addition_id", "line", "method", "courses", "source_id", "note"), ("step_per_portion", "most_per_portion")),
     "rounding": (
         ("rule", "component", "unit", "edge", "text_below", "source_id", "note"), ("from_value", "step", "significant_figures")),
     "added_substances": (("substance", "words", "brings", "component", "source_id", "note"), ("above_per_100g",)),

@@ -2,8 +2,8 @@
 
 As a renal kitchen does it: with fish added, the leafy greens come out. Top to bottom: find the variants whose verdict on a
 local limit is worse than that of the recipe as written; see which of their lines may be changed (never what makes the variant);
-search (:mod:`pipeline.stages.restore_search`); compute the best few in full (:mod:`pipeline.stages.trial`) and keep the first that does;
-say it in words. A change that makes another limit of the same audience worse is no remedy.
+search (:mod:`pipeline.stages.restore_search`); compute in full (:mod:`pipeline.stages.trial`), the smallest change first, and keep the
+first that does; say it in words. A change that makes another limit of the same audience worse is no remedy.
 """
 
 from __future__ import annotations
@@ -22,12 +22,10 @@ from pipeline.stages.judge import local_conditions
 from pipeline.stages.judge_scaling import Dish
 from pipeline.stages.match_words import singular
 from pipeline.stages.restore_search import Scaled, Step, Wanted, Way, candidates, scaled
-from pipeline.stages.trial import RANK, Change, Kitchen, Tried, tried
+from pipeline.stages.trial import RANK, Change, Kitchen, Plan, Tried
 from pipeline.swaps_form import NOT_RESTORED, NOT_SEARCHED, RESTORED, Swaps
 
 BASE = "base"
-# Candidates of one case that go through the stages together.
-AT_ONCE = 3
 SAME = 1e-9
 Key = tuple[str, str]
 
@@ -48,6 +46,7 @@ class _Case:
     waiting: list[Step] = field(default_factory=list)
     looked_at: int = 0
     nearest: Step | None = None
+    lost: bool = False
     outcome: str = ""
     step: Step | None = None
     after: dict[str, dict] = field(default_factory=dict)
@@ -61,8 +60,8 @@ class _Case:
         return self.outcome == ""
 
 
-def restore(run: Mapping[str, pd.DataFrame], dishes: Mapping[Key, Dish], verdicts: pd.DataFrame, kitchen: Kitchen) -> pd.DataFrame:
-    """Model Swaps.
+def restore(run: Mapping[str, pd.DataFrame], dishes: Mapping[Key, Dish], verdicts: pd.DataFrame, kitchen: Kitchen) -> Plan:
+    """A plan that ends with model Swaps.
 
     ``run``: recipes, variants, lines (as written), settled, parsed, matched, candidates, weighed, steps, findings,
     contributions; ``dishes`` as :func:`pipeline.stages.judge_scaling.dishes` gives them; ``verdicts``: those on the local limits, on
@@ -73,29 +72,41 @@ def restore(run: Mapping[str, pd.DataFrame], dishes: Mapping[Key, Dish], verdict
     for case in cases:
         if case.open:
             _look_further(case, most)
-    while trying := [case for case in cases if case.open and case.waiting]:
-        asked = [(case, step) for case in trying for step in case.waiting[:AT_ONCE]]
-        told = _tried(asked, run, kitchen)
+    while trying := [case for case in cases if case.open]:
+        told = yield [Change(*case.key, case.waiting[0].times) for case in trying]
         for case in trying:
-            _settle(case, told)
-            if case.open and not case.waiting and case.looked_at < most:
-                _look_further(case, most)
-    lost = [(case, case.nearest) for case in cases if case.open and case.nearest]
-    told = _tried(lost, run, kitchen)
-    for case, step in lost:
-        case.step, case.after = step, told[id(case), step.times]
-    for case in cases:
-        case.outcome = case.outcome or NOT_RESTORED
+            _settle(case, told, most)
     return _table(cases, run, kitchen)
 
 
 # ---------------------------------------------------------------- what is broken, and what may be changed
 
+@dataclass(frozen=True)
+class _Known:
+    """What the cases look up: recipes' names and courses, the audit's doubts, vague portions, and the lines of every variant."""
+
+    names: dict[str, str]
+    courses: dict[str, str]
+    audited: frozenset[tuple[str, str, str]]
+    guessed: frozenset[Key]
+    lines: dict[str, dict]
+
+    @classmethod
+    def of(cls, run, kitchen: Kitchen) -> _Known:
+        lines = run["settled"].merge(run["lines"][["line_id", "origin"]], on="line_id").merge(
+            run["parsed"][["line_id", "quantity_low"]].rename(columns={"quantity_low": "read"}), on="line_id")
+        recipes = run["recipes"]
+        return cls(dict(zip(recipes["recipe_id"], recipes["name"])), {row.recipe_id: row.course.strip().lower() for row in recipes.itertuples()},
+                   frozenset(standing.audited(run["findings"])), frozenset(standing.guessed_portions(run["variants"], list(kitchen.vague))),
+                   {row["line_id"]: row for row in lines[["line_id", "origin", "phrase", "optional", "read"]].to_dict("records")})
+
+
 def _cases(run, dishes, verdicts: pd.DataFrame, kitchen: Kitchen) -> list[_Case]:
     by_claim: dict[tuple[str, str, str], dict[str, dict]] = {}
     for row in verdicts.to_dict("records"):
         by_claim.setdefault((row["recipe_id"], row["variant_id"], row["audience"]), {})[row["claim"]] = row
-    courses = {row.recipe_id: row.course.strip().lower() for row in run["recipes"].itertuples()}
+    known = _Known.of(run, kitchen)
+    conditions_of = {course: local_conditions(kitchen.policy, course) for course in set(known.courses.values())}
     cases = []
     for (recipe_id, variant_id, audience), written in by_claim.items():
         before = by_claim.get((recipe_id, BASE, audience), {})
@@ -103,15 +114,16 @@ def _cases(run, dishes, verdicts: pd.DataFrame, kitchen: Kitchen) -> list[_Case]
                   and RANK[row["verdict"]] < RANK[before[claim]["verdict"]]]
         if variant_id == BASE or not broken:
             continue
-        asked = local_conditions(kitchen.policy, courses[recipe_id])
+        asked = conditions_of[known.courses[recipe_id]]
         sought = [claim for claim in broken if not in_doubt_alone(written[claim])]
         wanted = [Wanted(claim, tuple(asked[audience, claim]), (before if claim in sought else written)[claim]["verdict"]) for claim in written]
         case = _Case(recipe_id, variant_id, audience, before, written, wanted, sought)
         if not sought or any(written[claim]["verdict"] == NOT_ASSESSABLE for claim in sought) or case.key not in dishes:
             case.outcome = NOT_SEARCHED
         else:
-            case.dish = scaled(dishes[case.key], run, *_doubts(case.key, run, kitchen))
-            case.ways = _ways(case, run, kitchen)
+            doubted = frozenset(component for one, other, component in known.audited if (one, other) == case.key)
+            case.dish = scaled(dishes[case.key], run, doubted, case.key in known.guessed, kitchen.reference.rule("check_confidence_below"))
+            case.ways = _ways(case, known, kitchen)
         cases.append(case)
     return cases
 
@@ -121,32 +133,19 @@ def in_doubt_alone(row: Mapping) -> bool:
     return row["verdict"] == UNCERTAIN and row["margin"] >= 0
 
 
-def _doubts(key: Key, run, kitchen: Kitchen) -> tuple[frozenset[str], bool, float]:
-    """What stays in doubt whatever is left out: components by the audit, figures per portion by a vague number of portions."""
-    audited = standing.audited(run["findings"])
-    guessed = standing.guessed_portions(run["variants"], list(kitchen.vague))
-    return (frozenset(component for recipe_id, variant_id, component in audited if (recipe_id, variant_id) == key), key in guessed,
-            kitchen.reference.rule("check_confidence_below"))
-
-
-def _ways(case: _Case, run, kitchen: Kitchen) -> list[Way]:
+def _ways(case: _Case, known: _Known, kitchen: Kitchen) -> list[Way]:
     """The lines of the recipe as written that may be changed, with what may be left of each.
 
     Not a line that makes the variant: added, replaced, of another amount, or optional. Not one that gives a broken figure
     next to nothing: nobody leaves out the water. What the dish is named for may be reduced, and is never left out.
     """
-    steps = int(kitchen.reference.rule("swap_steps"))
-    share = kitchen.reference.rule("swap_least_share")
-    lines = run["settled"].merge(run["lines"][["line_id", "origin"]], on="line_id").merge(
-        run["parsed"][["line_id", "quantity_low"]], on="line_id", suffixes=("", "_read"))
-    lines = lines[(lines["recipe_id"] == case.recipe_id) & (lines["variant_id"] == case.variant_id)].set_index("line_id")
-    name = run["recipes"].set_index("recipe_id").at[case.recipe_id, "name"]
+    steps, share = int(kitchen.reference.rule("swap_steps")), kitchen.reference.rule("swap_least_share")
     gives = _largest_share(case)
     ways = []
     for line_id, number, grams in zip(case.dish.dish.line_ids, case.dish.numbers, case.dish.grams, strict=True):
-        row = lines.loc[line_id]
-        left = [1 - cut / steps for cut in range(1, steps)] if not math.isnan(row["quantity_low_read"]) else []
-        left += [] if named_for(row["phrase"], name) else [0.0]
+        row = known.lines[line_id]
+        left = [1 - cut / steps for cut in range(1, steps)] if not math.isnan(row["read"]) else []
+        left += [] if named_for(row["phrase"], known.names[case.recipe_id]) else [0.0]
         if row["origin"] == "base" and not row["optional"] and gives[number] >= share and left:
             ways.append(Way(int(number), float(grams), tuple(left)))
     return ways
@@ -175,37 +174,27 @@ def named_for(phrase: str, name: str) -> bool:
 # ---------------------------------------------------------------- search, then full computation
 
 def _look_further(case: _Case, most: int) -> None:
-    case.waiting, case.looked_at, nearest = candidates(case.dish, case.ways, case.wanted, range(case.looked_at + 1, most + 1))
-    if nearest and math.isfinite(nearest.margin) and (case.nearest is None or nearest.margin > case.nearest.margin):
-        case.nearest = nearest
+    """The next candidates, the smallest first; when there are none left, what comes nearest."""
+    while not case.waiting and case.looked_at < most:
+        case.waiting, case.looked_at, nearest = candidates(case.dish, case.ways, case.wanted, range(case.looked_at + 1, most + 1))
+        if nearest and math.isfinite(nearest.margin) and (case.nearest is None or nearest.margin > case.nearest.margin):
+            case.nearest = nearest
+    if case.waiting:
+        return
+    case.lost = True
+    case.waiting = [case.nearest] if case.nearest else []
+    case.outcome = "" if case.nearest else NOT_RESTORED
 
 
-def _tried(asked: list[tuple[_Case, Step]], run, kitchen: Kitchen) -> dict[tuple, dict[str, dict]]:
-    """By case and change: the verdict rows of its audience, by claim."""
-    if not asked:
-        return {}
-    changes = list(dict.fromkeys(Change(*case.key, step.times) for case, step in asked))
-    result = tried(changes, run, kitchen)
-    name_of = dict(zip(changes, result.names, strict=True))
-    rows = _rows_by_trial(result)
-    return {(id(case), step.times): rows[name_of[Change(*case.key, step.times)], case.audience] for case, step in asked}
-
-
-def _rows_by_trial(result: Tried) -> dict[tuple[str, str], dict[str, dict]]:
-    found: dict[tuple[str, str], dict[str, dict]] = {}
-    for row in result.verdicts.to_dict("records"):
-        found.setdefault((row["variant_id"], row["audience"]), {})[row["claim"]] = row
-    return found
-
-
-def _settle(case: _Case, told: dict) -> None:
-    """Takes the first of the waiting candidates that went through the stages and does what is wanted."""
-    for step in case.waiting[:AT_ONCE]:
-        after = told[id(case), step.times]
-        if all(RANK[after[one.claim]["verdict"]] >= RANK[one.least] for one in case.wanted):
-            case.outcome, case.step, case.after = RESTORED, step, after
-            return
-    case.waiting = case.waiting[AT_ONCE:]
+def _settle(case: _Case, told: Tried, most: int) -> None:
+    """Takes the candidate that went through the stages when it does what is wanted, or when it is the nearest of those that do not."""
+    step = case.waiting.pop(0)
+    after = told.rows(Change(*case.key, step.times), case.audience)
+    does = all(RANK[after[one.claim]["verdict"]] >= RANK[one.least] for one in case.wanted)
+    if does or case.lost:
+        case.outcome, case.step, case.after = RESTORED if does else NOT_RESTORED, step, after
+    elif not case.waiting:
+        _look_further(case, most)
 
 
 # ---------------------------------------------------------------- the table

@@ -12,7 +12,7 @@ import pandas as pd
 from pipeline.stages.conditions import FAILS, HOLDS, NOT_ASSESSABLE, UPPER, plain
 from pipeline.stages.kitchen_words import FINE, amount_in_words, written_amounts
 from pipeline.stages.trial import Kitchen
-from pipeline.swaps_form import NOT_SEARCHED, RESTORED
+from pipeline.swaps_form import CANNOT, FALLS_SHORT, NOT_SEARCHED, REACHES, RESTORED
 
 FRACTIONS = {0.25: "a quarter", 0.5: "half", 0.75: "three quarters"}
 
@@ -53,6 +53,19 @@ class Speaker:
         then = "then" if outcome == RESTORED else "and still not every limit is kept:"
         same = ", as without that" if not sought and row["verdict"] == written["verdict"] != HOLDS else ""
         return f"{name}: {change}, {then} {told}{same}"
+
+    def addition(self, dish: str, audience: str, outcome: str, line: str, row: Mapping, phosphorus_to_protein: float) -> str:
+        """One sentence on one limit of a dish to which ``line`` is added."""
+        told = self.figure(row, self.audiences[audience])
+        if outcome == NOT_SEARCHED:
+            doubt = in_doubt(row)
+            return f"{dish}: no addition was looked for: {told}" + (f"; in doubt: {doubt}" if doubt else "")
+        then = {REACHES: "then", FALLS_SHORT: "the most that the other limits or the list allow:", CANNOT: "the least that is listed:"}[outcome]
+        ratio = ""
+        if row["component"] == "PROCNT" and not math.isnan(phosphorus_to_protein):
+            ratio = f"; phosphorus {phosphorus_to_protein:.1f} mg for each g of protein"
+        doubt = f"; in doubt: {in_doubt(row)}" if outcome == CANNOT and in_doubt(row) else ""
+        return f"{dish}: add {line}, {then} {told}{ratio}{doubt}"
 
     def figure(self, row: Mapping, who: str) -> str:
         """"potassium is 402 mg a portion (310 to 520), within 600 for adults not on dialysis"."""

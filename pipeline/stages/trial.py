@@ -2,20 +2,25 @@
 
 What is read stays read: a changed line keeps its words, its entry and the probabilities of its other
 candidates; its amount alone is another one. Weighing, cooking, summing and judging run again on the whole dish, so
-that what one line does to the cooking of another is in the figures. Doubts of the audit on the variant, and a vague
+that what one line does to the cooking of another is in the figures. The components are those that a limit is on, and what these
+are made of. Doubts of the audit on the variant, and a vague
 number of portions, stay on what is made of it. All trials of a call go through the stages together.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Generator, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
 
+import numpy as np
 import pandas as pd
 
-from pipeline import tables
+from pipeline.combinations import DERIVED
+from pipeline.decisions import Mappings
 from pipeline.policy import Policy
 from pipeline.problems import Problem
+from pipeline.sources import Reference
 from pipeline.stages import conditions
 from pipeline.stages.cook import cook
 from pipeline.stages.judge import judge
@@ -29,6 +34,8 @@ NAMED = "trial"
 # The tables of a run that a trial starts from, beside recipes and variants.
 BY_LINE = ("parsed", "matched", "candidates")
 LEFT_OUT = 0.0
+# From the worst to the best; one that cannot be given is no better than one that fails.
+RANK = {conditions.NOT_ASSESSABLE: 0, conditions.FAILS: 1, conditions.UNCERTAIN: 2, conditions.HOLDS: 3}
 
 
 @dataclass(frozen=True)
@@ -37,16 +44,16 @@ class Kitchen:
 
     entries: pd.DataFrame
     values: pd.DataFrame
-    mappings: object
+    mappings: Mappings
     table: str
     policy: Policy
-    reference: object
+    reference: Reference
     disagreements: pd.DataFrame | None = None
     raw_cooked_pairs: pd.DataFrame | None = None
     vague: tuple[Problem, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Addition:
     """A line that a trial adds: its words, what the stages before weighing said of them (rows without ``line_id``), and the
     words of the method that come with it."""
@@ -54,7 +61,7 @@ class Addition:
     text: str
     parsed: dict
     matched: dict
-    candidates: pd.DataFrame
+    candidates: list[dict]
     method: str = ""
 
 
@@ -70,15 +77,48 @@ class Change:
 
 @dataclass(frozen=True)
 class Tried:
-    """What trials came to. ``verdicts`` (its model, local limits alone) and ``figures`` name each trial in
-    ``variant_id``; ``names`` gives those names in the order of the changes; the other tables are as the total stage gives them."""
+    """What trials came to. ``verdicts`` (its model, local limits alone), ``figures`` (of the limits' components) and
+    ``settled`` name each trial in ``variant_id``; ``name_of`` says which."""
 
-    names: list[str]
+    name_of: dict[Change, str]
     verdicts: pd.DataFrame
     figures: pd.DataFrame
     settled: pd.DataFrame
-    contributions: pd.DataFrame
-    weighed: pd.DataFrame
+
+    @cached_property
+    def by_audience(self) -> dict[tuple[str, str], dict[str, dict]]:
+        """The verdict rows by claim, for each trial and audience."""
+        found: dict[tuple[str, str], dict[str, dict]] = {}
+        for row in self.verdicts.to_dict("records"):
+            found.setdefault((row["variant_id"], row["audience"]), {})[row["claim"]] = row
+        return found
+
+    def rows(self, change: Change, audience: str) -> dict[str, dict]:
+        """What an audience's limits say of one changed recipe: verdict rows by claim."""
+        return self.by_audience[self.name_of[change], audience]
+
+
+# What asks for trials, is told what they came to, asks for more, and ends with its table.
+Plan = Generator[list[Change], Tried, pd.DataFrame]
+
+
+def together(plans: list[Plan], run: Mapping[str, pd.DataFrame], kitchen: Kitchen) -> list[pd.DataFrame]:
+    """The tables of several plans, in their order; what all of them ask for at a time goes through the stages in one pass."""
+    tables_of: dict[int, pd.DataFrame] = {}
+    asked = {place: _asked(plan, None, place, tables_of) for place, plan in enumerate(plans)}
+    while any(asked.values()):
+        told = tried([*dict.fromkeys(change for changes in asked.values() for change in changes)], run, kitchen)
+        asked = {place: _asked(plans[place], told, place, tables_of) for place, changes in asked.items() if changes}
+    return [tables_of[place] for place in range(len(plans))]
+
+
+def _asked(plan: Plan, told: Tried | None, place: int, tables_of: dict[int, pd.DataFrame]) -> list[Change]:
+    """The next trials of a plan; none when it has ended with its table."""
+    try:
+        return next(plan) if told is None else plan.send(told)
+    except StopIteration as ended:
+        tables_of[place] = ended.value
+        return []
 
 
 def tried(changes: list[Change], run: Mapping[str, pd.DataFrame], kitchen: Kitchen) -> Tried:
@@ -89,6 +129,7 @@ def tried(changes: list[Change], run: Mapping[str, pd.DataFrame], kitchen: Kitch
     """
     names = _names(len(changes), run["variants"])
     made = _made(changes, names, run)
+    kitchen = _narrowed(kitchen, made)
     reference, lines, variants = kitchen.reference, made["lines"], made["variants"]
     recipes = run["recipes"][run["recipes"]["recipe_id"].isin(variants["recipe_id"])].reset_index(drop=True)
     weighed, _ = weigh(made["parsed"], made["matched"], lines, recipes, variants, kitchen.entries, reference.measures,
@@ -101,9 +142,23 @@ def tried(changes: list[Change], run: Mapping[str, pd.DataFrame], kitchen: Kitch
     beside = run["weighed"][run["weighed"]["line_id"].str.split("/").str[0].isin(recipes["recipe_id"])]
     totals = total(settled, pd.concat([weighed, beside], ignore_index=True), cooked, retentions, made["candidates"], variants, recipes,
                    kitchen.entries, kitchen.values, reference, kitchen.table, kitchen.disagreements, kitchen.raw_cooked_pairs)
-    figures = doubted(totals["figures"], made["findings"], pd.concat([variants, run["variants"]], ignore_index=True), list(kitchen.vague))
+    wanted = totals["figures"][totals["figures"]["component"].isin(kitchen.policy.limits["component"])].reset_index(drop=True)
+    figures = doubted(wanted, made["findings"], pd.concat([variants, run["variants"]], ignore_index=True), list(kitchen.vague))
     verdicts = local_verdicts(figures, recipes, variants, kitchen)
-    return Tried(names, verdicts, figures, settled, totals["contributions"], weighed)
+    return Tried(dict(zip(changes, names, strict=True)), verdicts, figures, settled)
+
+
+def _narrowed(kitchen: Kitchen, made: Mapping[str, pd.DataFrame]) -> Kitchen:
+    """The kitchen with the components that its limits need, and the foods that the lines name or may mean, alone."""
+    limited = set(kitchen.policy.limits["component"])
+    needed = limited | {part for name in limited for part in DERIVED.get(name, ())}
+    components = kitchen.reference.components
+    foods = {*made["matched"]["entry_id"], *made["candidates"]["entry_id"]}
+    if kitchen.raw_cooked_pairs is not None:
+        foods |= set(kitchen.raw_cooked_pairs["cooked_entry_id"])
+    return replace(
+        kitchen, entries=kitchen.entries[kitchen.entries["entry_id"].isin(foods)], values=kitchen.values[kitchen.values["entry_id"].isin(foods)],
+        reference=replace(kitchen.reference, frames={**kitchen.reference.frames, "components": components[components["component"].isin(needed)]}))
 
 
 def local_verdicts(figures: pd.DataFrame, recipes: pd.DataFrame, variants: pd.DataFrame, kitchen: Kitchen) -> pd.DataFrame:
@@ -124,63 +179,60 @@ def _names(count: int, variants: pd.DataFrame) -> list[str]:
 
 def _made(changes: list[Change], names: list[str], run: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
     """The tables of the changed recipes, up to matching, and the findings that stay on them."""
-    wanted = {(change.recipe_id, change.variant_id) for change in changes}
-    of = {name: _by_variant(run[name], wanted) for name in ("lines", "steps", "variants", "findings")}
-    line_ids = pd.concat([of["lines"][key] for key in sorted(wanted)])["line_id"]
-    rows = {name: run[name][run[name]["line_id"].isin(line_ids)] for name in BY_LINE}
-    by_variant = {name: _by_variant(table.assign(**_variant_of(table)), wanted) for name, table in rows.items()}
-    made: dict[str, list[pd.DataFrame]] = {name: [] for name in (*of, *BY_LINE)}
-    for change, name in zip(changes, names, strict=True):
-        for table, frame in _one(change, name, of, by_variant).items():
-            made[table].append(frame)
-    return {name: pd.concat(frames, ignore_index=True)[list(run[name].columns)].astype(run[name].dtypes.to_dict())
-            for name, frames in made.items()}
+    added = _added(changes, names, run)
+    return {name: _table(run[name], changes, names, added.get(name)) for name in (*BY_LINE, "lines", "steps", "variants", "findings")}
 
 
-def _one(change: Change, name: str, of: dict, by_variant: dict) -> dict[str, pd.DataFrame]:
-    key = (change.recipe_id, change.variant_id)
-    gone = {number for number, times in change.times if times == LEFT_OUT}
-    found = {table: frames[key].assign(variant_id=name) for table, frames in of.items()}
-    found["lines"] = _named(found["lines"][~found["lines"]["line_no"].isin(gone)], change.recipe_id, name)
-    for table, frames in by_variant.items():
-        found[table] = _named(frames[key][~frames[key]["line_no"].isin(gone)], change.recipe_id, name)
-    factor = found["parsed"]["line_no"].map(dict(change.times)).fillna(1.0)
-    found["parsed"] = found["parsed"].assign(**{end: found["parsed"][end] * factor for end in ("quantity_low", "quantity_high")})
-    return _with_addition(found, change, name) if change.addition else found
+def _table(table: pd.DataFrame, changes: list[Change], names: list[str], added: pd.DataFrame | None) -> pd.DataFrame:
+    """The rows of each changed recipe's variant under the name of its trial, without what is left out, with what is added."""
+    by_line = "line_id" in table
+    keys = _keys(table)
+    places = keys.groupby(KEY, sort=False).indices
+    none = np.empty(0, dtype=np.int64)
+    taken = [places.get((change.recipe_id, change.variant_id), none) for change in changes]
+    whole = table.take(np.concatenate(taken)).reset_index(drop=True)
+    trial = np.repeat(np.arange(len(changes)), [len(rows) for rows in taken])
+    name = pd.Series(np.array(names, dtype=object)[trial], index=whole.index, dtype="str")
+    if by_line:
+        numbers = keys["line_no"].take(np.concatenate(taken)).reset_index(drop=True)
+        factor = pd.Series([dict(changes[one].times).get(number, 1.0) for one, number in zip(trial, numbers, strict=True)], index=whole.index)
+        whole["line_id"] = whole["line_id"].str.split("/").str[0] + "/" + name + "/" + numbers.astype("str")
+        for end in ("quantity_low", "quantity_high") if "quantity_low" in whole else ():
+            whole[end] *= factor
+        kept = factor > LEFT_OUT
+        whole, name = whole[kept], name[kept]
+    if "variant_id" in whole:
+        whole = whole.assign(variant_id=name)
+    if added is not None and len(added):
+        whole = pd.concat([whole, added[list(table.columns)]], ignore_index=True)
+    return whole.astype(table.dtypes.to_dict()).reset_index(drop=True)
 
 
-def _with_addition(found: dict[str, pd.DataFrame], change: Change, name: str) -> dict[str, pd.DataFrame]:
-    new = change.addition
-    number = int(found["lines"]["line_no"].max()) + 1
-    line_id = f"{change.recipe_id}/{name}/{number}"
-    line = found["lines"].iloc[:1].assign(line_no=number, line_id=line_id, text=new.text, section="", origin="added", source_file="", source_line=0)
-    more = {"lines": line, "parsed": pd.DataFrame([{**new.parsed, "line_id": line_id}]),
-            "matched": pd.DataFrame([{**new.matched, "line_id": line_id}]), "candidates": new.candidates.assign(line_id=line_id)}
-    if new.method:
-        steps = found["steps"]
-        more["steps"] = pd.DataFrame([{"recipe_id": change.recipe_id, "variant_id": name, "text": new.method,
-                                       "step_no": int(steps["step_no"].max()) + 1 if len(steps) else 1}])
-    return {table: pd.concat([frame, more[table]], ignore_index=True) if table in more else frame for table, frame in found.items()}
-
-
-def _by_variant(table: pd.DataFrame, wanted: set[tuple[str, str]]) -> dict[tuple[str, str], pd.DataFrame]:
-    groups = dict(iter(table.groupby(KEY, sort=False)))
-    return {key: groups.get(key, table.iloc[:0]) for key in wanted}
-
-
-def _variant_of(table: pd.DataFrame) -> dict[str, pd.Series]:
+def _keys(table: pd.DataFrame) -> pd.DataFrame:
+    """Recipe and variant of each row, and the number of its line where it has one."""
+    if "line_id" not in table:
+        return table[KEY].reset_index(drop=True)
     parts = table["line_id"].str.split("/", expand=True)
-    return {"recipe_id": parts[0], "variant_id": parts[1], "line_no": parts[2].astype("int64")}
+    return pd.DataFrame({"recipe_id": parts[0], "variant_id": parts[1], "line_no": parts[2].astype("int64")}).reset_index(drop=True)
 
 
-def _named(table: pd.DataFrame, recipe_id: str, name: str) -> pd.DataFrame:
-    return table.assign(line_id=f"{recipe_id}/{name}/" + table["line_no"].astype("str"))
-
-
-def not_better(verdict: str, wanted: str) -> bool:
-    """Whether a verdict is worse than the one wanted; one that cannot be given is the worst."""
-    return RANK[verdict] < RANK[wanted]
-
-
-RANK = {conditions.NOT_ASSESSABLE: 0, conditions.FAILS: 1, conditions.UNCERTAIN: 2, conditions.HOLDS: 3}
-assert set(RANK) == set(tables.VERDICTS)
+def _added(changes: list[Change], names: list[str], run: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """The rows that additions bring: the last line of their dish, and the last step of its method."""
+    bringing = [(change, name) for change, name in zip(changes, names, strict=True) if change.addition]
+    if not bringing:
+        return {}
+    last_line = run["lines"].groupby(KEY)["line_no"].max()
+    last_step = run["steps"].groupby(KEY)["step_no"].max()
+    found: dict[str, list] = {name: [] for name in (*BY_LINE, "lines", "steps")}
+    for change, name in bringing:
+        key, new = (change.recipe_id, change.variant_id), change.addition
+        number = int(last_line[key]) + 1
+        line_id = {"line_id": f"{change.recipe_id}/{name}/{number}"}
+        dish = {"recipe_id": change.recipe_id, "variant_id": name}
+        found["lines"].append({**dish, **line_id, "line_no": number, "text": new.text, "section": "", "origin": "added", "source_file": "", "source_line": 0})
+        found["parsed"].append({**new.parsed, **line_id})
+        found["matched"].append({**new.matched, **line_id})
+        found["candidates"] += [{**row, **line_id} for row in new.candidates]
+        if new.method:
+            found["steps"].append({**dish, "step_no": int(last_step.get(key, 0)) + 1, "text": new.method})
+    return {name: pd.DataFrame(rows, columns=list(run[name].columns)) for name, rows in found.items() if rows}
