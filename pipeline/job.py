@@ -43,10 +43,10 @@ RELEASED_AS = {"settled": "lines", "lines": "source_lines"}
 STAGE_TABLES = (
     "recipes", "variants", "lines", "steps", "parsed", "matched", "candidates", "weighed", "cooked", "retentions", "settled",
     "contributions", "inputs", "two_routes", "shares", "figures", "verdicts", "findings", "suitability_evidence", "suitability", "allergens",
-    "additives",
+    "additives", "swaps", "protein_additions",
 )
 # Tables whose rows cite a source each.
-CITING = ("factors", "values", "inputs", "verdicts", "bands", "suitability_evidence", "additives", "phosphorus_kinds")
+CITING = ("factors", "values", "inputs", "verdicts", "bands", "suitability_evidence", "additives", "phosphorus_kinds", "protein_additions")
 # Tables whose rows may repeat between partitions: the same input serves many recipes.
 SHARED = {"inputs": "input_id"}
 
@@ -76,6 +76,11 @@ class Job:
     several: combine.Several | None = None
     nitrogen: pd.DataFrame | None = None
     loaded: tuple[CompositionTable, ...] = ()
+
+    @property
+    def ingested(self) -> list[Problem]:
+        """What was said when the recipes were read."""
+        return self.collection.problems
 
 
 def prepare_job(collection: Path | None, table: str, root: Path | None = None, policy: Path | None = None) -> Job:

@@ -16,15 +16,17 @@ from typing import Any
 import pandas as pd
 
 from pipeline import decisions, problems, sources
+from pipeline.combinations import combinations
 from pipeline.composition.combine import Later
 from pipeline.policy import Policy
 from pipeline.stages import audit as audit_stage
 from pipeline.stages import cook as cook_stage
 from pipeline.stages import judge as judge_stage
-from pipeline.stages import judge_ingredients, phosphorus_additives
+from pipeline.stages import judge_ingredients, judge_scaling, phosphorus_additives
 from pipeline.stages import match as match_stage
-from pipeline.stages import match_next, match_outcome
+from pipeline.stages import match_next, match_outcome, more_protein, standing, trial
 from pipeline.stages import parse as parse_stage
+from pipeline.stages import restore as restore_stage
 from pipeline.stages import suit as suit_stage
 from pipeline.stages import total as total_stage
 from pipeline.stages import weigh as weigh_stage
@@ -40,8 +42,15 @@ CODE = {
     "read": (parse_stage.parse, with_optional, drained_by_method), "match": (match_next.answered,), "weigh": (weigh_stage.weigh,),
     "cook": (cook_stage.cook,), "total": (total_stage.total,), "judge": (judge_stage.judge, judge_ingredients.ingredients, suit_stage.suit),
     "audit": (audit_stage.audit, phosphorus_additives.flags, phosphorus_additives.with_flags),
+    "restore": (parse_stage.parse, match_next.answered, trial.together, restore_stage.restore, more_protein.more_protein, judge_scaling.dishes),
 }
-STAGES = ("read", "match", "weigh", "cook", "total", "judge", "audit")
+STAGES = ("read", "match", "weigh", "cook", "total", "judge", "audit", "restore")
+# The reference files that a changed recipe goes through.
+FOR_TRIALS = (
+    "components", "energy_factors", "composition_spread", "rules", "wide_floors", "measures", "amount_rules", "amount_spread", "densities",
+    "edible_portions", "yields", "retention", "retention_rules", "raw_cooked_pairs", "claims", "nutrient_reference_values", "match_weights",
+    "protein_additions",
+)
 BY_RECIPE = ("recipes", "variants", "lines", "steps", "published", "printed_claims")
 
 
@@ -193,6 +202,31 @@ def audit(
     return {"findings": findings, "additives": flagged, "problems": problems.to_table(found)}
 
 
+def restore(
+    read: Bundle, matched: Bundle, weighed: Bundle, cooked: Bundle, totals: Bundle, audited: Bundle, entries: pd.DataFrame, values: pd.DataFrame,
+    table: str, preferred: pd.DataFrame, later: tuple[Later, ...], at_stake: pd.DataFrame, mappings: decisions.Mappings,
+    policy: Policy, reference: sources.Reference, disagreements: pd.DataFrame | None = None, vague: tuple[problems.Problem, ...] = (),
+) -> Bundle:
+    """Look for what puts a broken verdict right again, and for more protein; every answer is computed in full.
+
+    ``vague``: the problems of reading that doubt a number of portions.
+    """
+    kitchen = trial.Kitchen(entries, values, mappings, table, policy, reference, disagreements, reference.raw_cooked_pairs, vague)
+    run = {**read, **matched, **weighed, **cooked, **totals, "findings": audited["findings"]}
+    figures = standing.doubted(totals["figures"], audited["findings"], read["variants"], list(vague))
+    verdicts = trial.local_verdicts(figures, read["recipes"], read["variants"], kitchen)
+    whole = judge_scaling.dishes({**run, "lines": totals["settled"]}, combinations(reference.components, reference.energy_factors))
+    plans = [restore_stage.restore(run, whole, verdicts, kitchen)]
+    offered, found = [], []
+    if more_protein.is_missed(verdicts):
+        parsed, _ = parse_stage.parse(more_protein.lines(reference.protein_additions), mappings.unit_words, mappings.sizes, mappings.states, mappings.preparations)
+        answers = match({"parsed": parsed}, preferred, table, mappings, reference, later, at_stake)
+        offered, found = more_protein.offers(reference.protein_additions, parsed, answers["matched"], answers["candidates"])
+    plans.append(more_protein.more_protein(run, verdicts, offered, kitchen))
+    swaps, protein_additions = trial.together(plans, run, kitchen)
+    return {"swaps": swaps, "protein_additions": protein_additions, "problems": problems.to_table(found)}
+
+
 # ---------------------------------------------------------------- which stage takes what
 
 @dataclass(frozen=True)
@@ -210,19 +244,22 @@ class Given:
     disagreements: Any
     policy: Policy
     reference: sources.Reference
+    vague: tuple[problems.Problem, ...]
 
     @classmethod
     def of(cls, kitchen: Any, held: Callable[[Any], Any] = lambda one: one) -> Given:
-        """From a job, or whatever has its table, several, mappings, policy and reference; ``held``: how the big ones are passed on."""
+        """From a job, or whatever has its table, several, mappings, policy, reference and ingested; ``held``: how the big ones are passed on."""
         several, table = kitchen.several, kitchen.table
         entries = held(table.entries)
         return cls(entries, held(table.values), held(table.errors), held(at_stake(table.values)), held(kitchen.mappings),
                    held(several.first.entries) if several else entries, several.first.name if several else table.name,
-                   held(several.later if several else ()), held(several.disagreements if several else None), kitchen.policy, kitchen.reference)
+                   held(several.later if several else ()), held(several.disagreements if several else None), kitchen.policy, kitchen.reference,
+                   tuple(one for one in kitchen.ingested if one.code in standing.VAGUE))
 
 
-def chain(call: Callable[..., Any], part: Bundle, given: Given) -> dict[str, Any]:
-    """The stages in their order, each with what it takes; ``call(stage, ...)`` runs one or submits it. What each call gave, by stage."""
+def chain(call: Callable[..., Any], part: Bundle, given: Given, last: str = STAGES[-1]) -> dict[str, Any]:
+    """The stages in their order, each with what it takes, up to ``last``: audit or restore. ``call(stage, ...)`` runs one or submits
+    it. What each call gave, by stage."""
     only, entries, values, mappings = given.reference.only, given.entries, given.values, given.mappings
     read = call("read", part, mappings)
     matched = call("match", read, given.preferred, given.name, mappings, only("match_weights", "rules"), given.later, given.at_stake)
@@ -234,9 +271,14 @@ def chain(call: Callable[..., Any], part: Bundle, given: Given) -> dict[str, Any
     judged = call("judge", read, totals, entries, given.policy, only(
         "claims", "nutrient_reference_values", "energy_factors", "added_substances", "allergens", "diets"))
     audited = call("audit", part, read, cooked, totals, judged, values, given.errors, only("tolerances", "rounding", "raw_cooked_pairs", "rules", "additives"))
-    return dict(zip(STAGES, (read, matched, weighed, cooked, totals, judged, audited), strict=True))
+    done = dict(zip(STAGES, (read, matched, weighed, cooked, totals, judged, audited)))
+    if last == "restore":
+        done[last] = call("restore", read, matched, weighed, cooked, totals, audited, entries, values, given.name, given.preferred, given.later,
+                          given.at_stake, mappings, given.policy, only(*FOR_TRIALS), given.disagreements, given.vague)
+    return done
 
 
-def straight(part: Bundle, kitchen: Any) -> dict[str, Bundle]:
-    """All stages on one part at once, without Prefect: the bundles by stage (``kitchen`` as for :meth:`Given.of`)."""
-    return chain(lambda stage, *taken: globals()[stage](*taken), part, Given.of(kitchen))
+def straight(part: Bundle, kitchen: Any, last: str = STAGES[-1]) -> dict[str, Bundle]:
+    """All stages on one part at once, up to ``last`` as for :func:`chain`, without Prefect: the bundles by stage (``kitchen`` as for
+    :meth:`Given.of`)."""
+    return chain(lambda stage, *taken: globals()[stage](*taken), part, Given.of(kitchen), last)

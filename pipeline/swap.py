@@ -194,7 +194,7 @@ def run(part: steps.Bundle, setting: Setting) -> tuple[steps.Bundle, list[Proble
 
 
 def _stages(part: steps.Bundle, setting: Setting) -> steps.Bundle:
-    done = steps.straight(part, setting)
+    done = steps.straight(part, setting, "audit")
     read, totals, judged = done["read"], done["total"], done["judge"]
     figures = doubted(totals["figures"], done["audit"]["findings"], read["variants"], setting.ingested)
     verdicts = judged_again(judged["verdicts"], totals["figures"], figures, read["recipes"], read["variants"], setting.policy, setting.reference,

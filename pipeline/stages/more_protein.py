@@ -78,9 +78,20 @@ class _Case:
         return Change(self.recipe_id, BASE, addition=self.offer.of(steps, self.portions))
 
 
-def texts(additions: pd.DataFrame) -> list[str]:
-    """The lines of ``reference/protein_additions.csv`` with an amount of one, to be read and matched."""
-    return [line.replace(AMOUNT, "1") for line in additions["line"]]
+def lines(additions: pd.DataFrame) -> pd.DataFrame:
+    """The lines of ``reference/protein_additions.csv`` with an amount of one, to be read and matched: model Lines."""
+    frame = pd.DataFrame({
+        "recipe_id": "protein-additions", "variant_id": "base", "line_no": range(1, len(additions) + 1),
+        "text": [line.replace(AMOUNT, "1") for line in additions["line"]], "section": "", "origin": "added", "source_file": FILE,
+        "source_line": range(2, len(additions) + 2)})
+    frame["line_id"] = "protein-additions/base/" + frame["line_no"].astype("str")
+    return frame[tables.columns(tables.Lines)]
+
+
+def is_missed(verdicts: pd.DataFrame) -> bool:
+    """Whether any recipe as written misses a least amount of protein."""
+    base = verdicts[verdicts["variant_id"] == BASE]
+    return any(_is_least(row) and row["verdict"] in (FAILS, UNCERTAIN) for row in base.to_dict("records"))
 
 
 def offers(additions: pd.DataFrame, parsed: pd.DataFrame, matched: pd.DataFrame, candidates: pd.DataFrame) -> tuple[list[Offer], list[Problem]]:

@@ -282,6 +282,32 @@ DESCRIPTIONS: dict[str, str] = {
     "verdicts.status": "The worst status of the figures behind the verdict: print a claim only where it holds and this is ready; empty where no "
                        "figure is asked",
     "verdicts.reason": "Why the verdict is what it is",
+    "protein_additions.addition_id": "The addition, by its id in reference/protein_additions.csv; any where none was looked for",
+    "protein_additions.added_g": "Mass as purchased of the added line, in the whole recipe",
+    "protein_additions.entry_id": "The entry of the added line; empty where none was looked for",
+    "protein_additions.line": "The line to add, as a cook would write it",
+    "protein_additions.outcome": "reaches: the protein holds, and so does every other limit; falls-short: the most that the other limits or the list "
+    "allow; cannot: another limit does not hold with the least; not-searched: another limit does not hold as written",
+    "protein_additions.phosphorus_to_protein": "Milligrams of phosphorus for each gram of protein, of the dish with the addition",
+    "protein_additions.probability": "Probability that the limit is kept with the addition; 0.95 stands for at least 0.95",
+    "protein_additions.source_id": "The source of the addition; of the limit where none was looked for",
+    "protein_additions.steps": "How many steps of the list the amount is, for each portion",
+    "protein_additions.value_base": "The figure of the recipe as written",
+    "protein_additions.verdict": "The verdict with the addition",
+    "protein_additions.verdict_base": "The verdict on the recipe as written",
+    "protein_additions.words": "The same in a sentence",
+    "swaps.change": "What to leave out or reduce, in a cook's words; empty where nothing was found",
+    "swaps.from_parts": "Whether the figures follow from what each line adds to the variant; where not, the change cooks or weighs another line "
+    "otherwise, and verify cannot recompute them",
+    "swaps.lines": "Which lines are changed, and what is left of each: 9: 0 is left out, 4: 0.75 is three quarters",
+    "swaps.outcome": "restored: every limit that the variant broke has the verdict of the recipe as written again, and no other is worse; "
+    "not-restored: no change does, and this comes nearest; not-searched: the figures are withheld or in doubt",
+    "swaps.probability": "Probability that the limit is kept after the change; 0.95 stands for at least 0.95",
+    "swaps.taken_g": "Edible mass, raw, that is taken away in the whole recipe",
+    "swaps.verdict": "The verdict after the change",
+    "swaps.verdict_base": "The verdict on the recipe as written",
+    "swaps.verdict_written": "The verdict on the variant as written",
+    "swaps.words": "The same in a sentence",
     "withheld.reason": "Why the figures are withheld",
 }
 
@@ -293,7 +319,7 @@ _FRACTIONS = (
 _DENSITIES = ("density_g_per_ml", "density_low", "density_high")
 _IN_UNIT_COLUMN = {
     "value", "low", "high", "limit", "amount", "expected_low", "expected_high", "value_per_100g", "standard_error",
-    "minimum", "maximum", "standard_uncertainty", "quantity_low", "quantity_high", "value_a", "value_b",
+    "minimum", "maximum", "standard_uncertainty", "quantity_low", "quantity_high", "value_a", "value_b", "value_base",
     "recomputed", "difference", "printed_value", "band_low", "band_high", "from_value", "from_low", "from_high",
     "raw_value", "raw_error", "portion_high", "cooked_value", "cooked_error", "added_uncertainty",
     *(f"{route}{end}" for route in ("by_retention", "by_cooked") for end in ("", "_low", "_high")),

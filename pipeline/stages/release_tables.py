@@ -28,6 +28,7 @@ from pipeline.suitability_form import (
     PhosphorusToProtein,
     SuitabilityEvidence,
 )
+from pipeline.swaps_form import ProteinAdditions, Swaps
 
 EVIDENCE = "evidence"
 STAGE = "release"
@@ -92,6 +93,12 @@ TABLES: dict[str, Released] = {
     "for_print": Released(
         "Ready figures as they may be printed, by the EU guidance and by the unit's own rule", "", ForPrint, ("figure_id",),
         points_to=((("figure_id",), "figures", ("figure_id",)),)),
+    "swaps": Released(
+        "What to leave out or reduce where a variant breaks a limit that the recipe as written keeps, computed in full", "", Swaps,
+        ("recipe_id", "variant_id", "audience", "claim"), points_to=(_TO_VARIANT,)),
+    "protein_additions": Released(
+        "What may be added to main meals that miss an audience's least amount of protein, computed in full", "", ProteinAdditions,
+        ("recipe_id", "audience", "addition_id", "claim"), points_to=(_TO_RECIPE, _TO_SOURCE)),
     "findings": Released(
         "What the audit noticed, and what to do about it", "", tables.Findings, ("finding_id",)),
     "versions": Released(
