@@ -66,9 +66,9 @@ def _numbers(name: str, rows: pd.DataFrame, row_ids: pd.Series) -> pd.DataFrame:
 
 
 def used_composition(composition: CompositionTable, stage_tables: dict[str, pd.DataFrame]) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The entries and values behind accepted lines, their candidates and their second routes."""
+    """The entries and values behind accepted lines, their candidates, their second routes and the protein additions."""
     used = (set(stage_tables["lines"]["entry_id"]) | set(stage_tables["candidates"]["entry_id"])
-            | set(stage_tables["two_routes"]["cooked_entry_id"]))
+            | set(stage_tables["two_routes"]["cooked_entry_id"]) | set(stage_tables["protein_additions"]["entry_id"]))
     entries = composition.entries[composition.entries["entry_id"].isin(used)].reset_index(drop=True)
     values = composition.values[composition.values["entry_id"].isin(used)].reset_index(drop=True)
     return entries, values

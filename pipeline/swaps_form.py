@@ -52,8 +52,9 @@ class ProteinAdditions(Table):
     ``outcome`` is one for a recipe, audience and addition: ``reaches`` (the smallest amount with which the protein
     holds and so does every other limit of the audience), ``falls-short`` (the largest amount with which every other limit still holds),
     ``cannot`` (another limit does not hold with the least amount, which is shown), ``not-searched`` (another limit
-    does not hold as written, or a figure is withheld: one row a limit for all additions, ``addition_id`` any). ``added_g`` is the mass as
-    purchased of the added line in the whole recipe; ``phosphorus_to_protein`` is in mg per g, of the dish with the addition."""
+    does not hold as written, or a figure is withheld: one row a limit for all additions, ``addition_id`` any). ``added_g`` is the edible mass,
+    before cooking, of the added line in the whole recipe, ``value_per_100g`` and ``retention_fraction`` are those by which it adds to
+    the component; ``from_parts`` as in :class:`Swaps`; ``phosphorus_to_protein`` is in mg per g, of the dish with the addition."""
 
     recipe_id: Series[str] = text_field(str_matches=RECIPE_ID)
     audience: Series[str] = text_field(str_length={"min_value": 1})
@@ -64,6 +65,9 @@ class ProteinAdditions(Table):
     entry_id: Series[str] = text_field()
     added_g: Series[float] = pa.Field(ge=0)
     steps: Series[int] = pa.Field(ge=0)
+    value_per_100g: Series[float] = number_field(ge=0)
+    retention_fraction: Series[float] = number_field(ge=0)
+    from_parts: Series[bool] = pa.Field()
     verdict_base: Series[str] = text_field(isin=VERDICTS)
     verdict: Series[str] = text_field(isin=VERDICTS)
     component: Series[str] = text_field()

@@ -17,8 +17,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline import (
-    verify_additives, verify_amounts, verify_bands, verify_cooking, verify_figures, verify_files, verify_mass, verify_names, verify_pages,
-    verify_phosphorus, verify_print, verify_print_changes, verify_routes, verify_sources, verify_suit, verify_verdicts, verify_versions,
+    verify_additions, verify_additives, verify_amounts, verify_bands, verify_cooking, verify_figures, verify_files, verify_limits, verify_mass,
+    verify_names, verify_pages, verify_phosphorus, verify_print, verify_print_changes, verify_routes, verify_sources, verify_suit, verify_swaps,
+    verify_verdicts, verify_versions,
 )
 from pipeline.verify_report import Ledger, Report
 
@@ -69,6 +70,9 @@ def _recompute(folder: Path, tables: dict, project: verify_sources.Project, mani
     figures = verify_figures.figures(lines, amounts, uncertainties, kitchen, ledger)
     verify_figures.compare_withheld(tables, ledger)
     verify_verdicts.compare(figures, tables, project, manifest, ledger)
+    claims = verify_limits.local_of(verify_limits.conditions_of(tables, project, verify_files.policy_of(manifest)))
+    verify_swaps.compare(figures, verify_figures.Dishes(lines, amounts, uncertainties, kitchen), claims, ledger)
+    verify_additions.compare(figures, tables, claims, ledger)
     verify_bands.compare(figures, tables, project, ledger)
     verify_suit.compare(tables, project, ledger)
     verify_additives.compare(tables, project, ledger)

@@ -116,6 +116,40 @@ def figures(lines: list[Line], amounts: list[Amount], uncertainties: dict[str, f
     return found
 
 
+class Dishes:
+    """The dishes of a release with their lines scaled: second computation of figures that swaps state."""
+
+    def __init__(self, lines: list[Line], amounts: list[Amount], uncertainties: dict[str, float], kitchen: Kitchen):
+        self.lines: dict[Variant, list[Line]] = defaultdict(list)
+        self.amounts: dict[Variant, list[Amount]] = defaultdict(list)
+        for line in lines:
+            self.lines[line.variant].append(line)
+        for one in amounts:
+            self.amounts[one.line.variant].append(one)
+        self.uncertainties, self.kitchen, self.linear = uncertainties, kitchen, combinations(kitchen)
+        self.audited, self.guessed = _audited(kitchen.tables["findings"]), _guessed(kitchen.tables)
+
+    def figure(self, variant: Variant, left: dict[str, float], wanted: tuple[str, str, str]) -> Figure:
+        """A figure (component, unit, basis) of a variant with so many times as much of the lines in ``left`` (by line_id)."""
+        component, unit, basis = wanted
+        factors = self.linear[component, unit]
+        changed = {line.line_id: _times(line, left.get(line.line_id, 1.0)) for line in self.lines[variant] if left.get(line.line_id, 1.0) > 0}
+        parts = [one._replace(line=changed[one.line.line_id], amount=one.amount * left.get(one.line.line_id, 1.0),
+                              slopes={name: slope * left.get(one.line.line_id, 1.0) for name, slope in one.slopes.items()})
+                 for one in self.amounts[variant] if one.component in factors and one.line.line_id in changed]
+        wholes = _wholes(parts, self.uncertainties)
+        total = _combined([(wholes[name], factor) for name, factor in factors.items() if name in wholes], len(factors))
+        mass_g, mass_effects = _cooked_mass(list(changed.values()), self.uncertainties, self.kitchen)
+        portions = number(self.kitchen.tables["variants"][" ".join(variant)]["portions"])
+        _, value, effects = next(row for row in _by_basis(total, portions, mass_g, mass_effects) if row[0] == basis)
+        doubted = (*variant, component) in self.audited or basis == "portion" and variant in self.guessed
+        return _figure(total, value, effects, False, 0.0, doubted, self.kitchen)
+
+
+def _times(line: Line, left: float) -> Line:
+    return line._replace(mass=line.mass._replace(mass_g=line.mass.mass_g * left, edible_g=line.mass.edible_g * left), cooked_g=line.cooked_g * left)
+
+
 # ---------------------------------------------------------------- sums
 
 def _wholes(amounts: list[Amount], uncertainties: dict[str, float]) -> dict[str, Whole]:

@@ -40,6 +40,13 @@ TABLES: dict[str, tuple[str, tuple[str, ...], tuple[str, ...], tuple[str, ...]]]
         *_VARIANT, "counted", "element", "severity", "through", "found_in", "what", "remedy", "source_id")),
     "for_print": ("", ("figure_id",), (), (
         *_VARIANT, "component", "basis", "by_guidance", "guidance_source_id", "by_unit_rule", "unit_rule_source_id", "note")),
+    "swaps": ("", (*_VARIANT, "audience", "claim"), ("taken_g", "value", "low", "high", "limit", "probability"),
+              ("outcome", "change", "lines", "verdict_base", "verdict_written", "verdict", "component", "unit", "basis", "comparator", "from_parts",
+               "words")),
+    "protein_additions": ("", ("recipe_id", "audience", "addition_id", "claim"), (
+        "added_g", "steps", "value_per_100g", "retention_fraction", "value_base", "value", "low", "high", "limit", "probability",
+        "phosphorus_to_protein"), ("outcome", "line", "entry_id", "verdict_base", "verdict", "component", "unit", "basis", "comparator", "from_parts",
+                                   "source_id", "words")),
     "findings": ("", ("finding_id",), (), (*_VARIANT, "check", "severity", "component", "line_no", "what", "remedy", "source_id")),
     "problems": ("", ("severity", "code", "stage", "recipe_id", "where", "what", "remedy"), (), ("code", "recipe_id")),
     "withheld": ("", (*_VARIANT, "basis", "reason"), ("figures",), ("components",)),
@@ -53,7 +60,7 @@ TABLES: dict[str, tuple[str, tuple[str, ...], tuple[str, ...], tuple[str, ...]]]
     "printed_claims": ("evidence", (*_VARIANT, "claim", "printed_in"), (), ()),
     "recipes": ("evidence", ("recipe_id",), ("portions", "finished_mass_g"), ("food_form", "course", "source_file")),
     "variants": ("evidence", _VARIANT, ("portions",), ("kind",)),
-    "source_lines": ("evidence", ("line_id",), ("line_no",), (*_VARIANT, "text")),
+    "source_lines": ("evidence", ("line_id",), ("line_no",), (*_VARIANT, "text", "origin")),
     "parsed": ("evidence", ("line_id",), ("quantity_low", "quantity_high", "each_quantity", "parse_confidence"),
                ("text", "kind", "unit", "each_unit", "phrase", "state", "optional", "alternative", "parse_reason")),
     "matched": ("evidence", ("line_id",), ("match_confidence",),

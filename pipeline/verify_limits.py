@@ -32,6 +32,15 @@ class Condition(NamedTuple):
 Claims = dict[tuple[str, str, str, str], tuple[str, list[Condition], str]]
 
 
+def local_of(claims: Claims) -> dict[tuple[str, str, str], dict[str, list[Condition]]]:
+    """The local limits alone: by recipe, variant and audience the conditions of each claim."""
+    found: dict[tuple[str, str, str], dict[str, list[Condition]]] = {}
+    for (recipe_id, variant_id, audience, claim), (kind, conditions, _) in claims.items():
+        if kind == "local-limit":
+            found.setdefault((recipe_id, variant_id, audience), {})[claim] = conditions
+    return found
+
+
 def conditions_of(tables: dict[str, Rows], project: Project, policy_path: str) -> Claims:
     """Every claim of every variant with the conditions that apply to it."""
     regulated, policy = _regulated(project), read_policy(project, policy_path)

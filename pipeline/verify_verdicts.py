@@ -72,6 +72,15 @@ def compare(figures: Figures, tables: dict[str, Rows], project: Project, manifes
         _compare_row(where, row, outcomes, source_id, ledger)
 
 
+def judged(figures: Figures, variant: tuple[str, str], conditions: list[Condition]) -> tuple[Outcome | None, float]:
+    """The outcome that decides a local limit of a variant and the probability that it is kept; None where it has no conditions."""
+    outcomes = [_judged(one, _amount(figures, variant, one.component, one.basis, one.unit)) for one in conditions]
+    if not outcomes:
+        return None, math.nan
+    decides = _all_of(outcomes)
+    return decides, _probability(outcomes, decides.verdict)
+
+
 def _compare_row(where, row: dict, outcomes: list[Outcome], source_id: str, ledger: Ledger) -> None:
     outcome = _all_of(outcomes) if outcomes else None
     condition, found = (outcome.condition, outcome.quantity) if outcome else (None, Quantity())

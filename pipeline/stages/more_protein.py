@@ -26,6 +26,7 @@ from pipeline.swaps_form import CANNOT, FALLS_SHORT, NOT_SEARCHED, REACHES, Prot
 BASE, ANY = "base", "any"
 PROTEIN, PHOSPHORUS = "PROCNT", "P"
 AMOUNT = "{amount}"
+SAME = 1e-9
 FILE = "reference/protein_additions.csv"
 
 
@@ -217,12 +218,14 @@ def _settle(case: _Case, change: Change, told: Tried) -> None:
 
 
 def _added(name: str, told: Tried) -> dict:
-    """Entry and grams of the added line, and the phosphorus for each gram of protein of the dish."""
+    """Entry and grams of the added line, what it adds by component, and the phosphorus for each gram of protein of the dish."""
     line = told.settled[told.settled["variant_id"] == name].iloc[-1]
     portion = told.figures[(told.figures["variant_id"] == name) & (told.figures["basis"] == "portion")]
     value = dict(zip(portion["component"], portion["value"], strict=True))
     protein, phosphorus = value.get(PROTEIN, math.nan), value.get(PHOSPHORUS, math.nan)
-    return {"entry_id": line["entry_id"], "added_g": line["mass_g"], "phosphorus_to_protein": phosphorus / protein if protein else math.nan}
+    parts = told.contributions[told.contributions["line_id"] == line["line_id"]].set_index("component")[["value_per_100g", "retention_fraction"]]
+    return {"entry_id": line["entry_id"], "added_g": line["edible_g"], "parts": parts.to_dict("index"),
+            "phosphorus_to_protein": phosphorus / protein if protein else math.nan}
 
 
 # ---------------------------------------------------------------- the table
@@ -239,14 +242,23 @@ def _table(cases: list[_Case], run, kitchen: Kitchen) -> pd.DataFrame:
 
 def _case_rows(case: _Case, speaker: restore_words.Speaker, names: pd.Series) -> list[dict]:
     line = case.offer.words(case.steps, case.portions) if case.offer else "any addition"
-    entry = case.entry or {"entry_id": "", "added_g": 0.0, "phosphorus_to_protein": math.nan}
+    entry = {"entry_id": "", "added_g": 0.0, "phosphorus_to_protein": math.nan, "parts": {}, **case.entry}
     rows = []
     for claim, row in case.after.items():
+        before = case.before[claim]
         numbers = {name: row[name] for name in ("component", "value", "low", "high", "limit", "unit", "basis", "comparator", "probability")}
+        part = entry["parts"].get(row["component"], {"value_per_100g": math.nan, "retention_fraction": math.nan})
         rows.append({
             "recipe_id": case.recipe_id, "audience": case.audience, "addition_id": case.offer.addition_id if case.offer else ANY, "claim": claim,
-            "outcome": case.outcome, "line": line, "steps": case.steps, **entry, "verdict_base": case.before[claim]["verdict"],
-            "verdict": row["verdict"], **numbers, "value_base": case.before[claim]["value"],
+            "outcome": case.outcome, "line": line, "steps": case.steps, **{name: entry[name] for name in entry if name != "parts"}, **part,
+            "verdict_base": before["verdict"], "verdict": row["verdict"], **numbers, "value_base": before["value"],
+            "from_parts": _follows(row, before, entry["added_g"], part, case.portions),
             "source_id": case.offer.source_id if case.offer else row["source_id"],
             "words": speaker.addition(names[case.recipe_id], case.audience, case.outcome, line, row, entry["phosphorus_to_protein"])})
     return rows
+
+
+def _follows(row: Mapping, before: Mapping, added_g: float, part: Mapping, portions: float) -> bool:
+    """Whether the figure is that of the recipe as written and what the line adds; where not, the line changes how others are cooked."""
+    added = added_g * part["value_per_100g"] / 100 * part["retention_fraction"] / portions
+    return row["basis"] == "portion" and math.isclose(row["value"], before["value"] + added, rel_tol=SAME)

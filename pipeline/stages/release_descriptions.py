@@ -283,8 +283,10 @@ DESCRIPTIONS: dict[str, str] = {
                        "figure is asked",
     "verdicts.reason": "Why the verdict is what it is",
     "protein_additions.addition_id": "The addition, by its id in reference/protein_additions.csv; any where none was looked for",
-    "protein_additions.added_g": "Mass as purchased of the added line, in the whole recipe",
+    "protein_additions.added_g": "Edible mass of the added line before cooking, in the whole recipe",
     "protein_additions.entry_id": "The entry of the added line; empty where none was looked for",
+    "protein_additions.from_parts": "Whether the figure is that of the recipe as written and what the line adds; where not, the line changes "
+    "how others are cooked, and verify cannot recompute it",
     "protein_additions.line": "The line to add, as a cook would write it",
     "protein_additions.outcome": "reaches: the protein holds, and so does every other limit; falls-short: the most that the other limits or the list "
     "allow; cannot: another limit does not hold with the least; not-searched: another limit does not hold as written",

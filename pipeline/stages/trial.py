@@ -77,13 +77,14 @@ class Change:
 
 @dataclass(frozen=True)
 class Tried:
-    """What trials came to. ``verdicts`` (its model, local limits alone), ``figures`` (of the limits' components) and
-    ``settled`` name each trial in ``variant_id``; ``name_of`` says which."""
+    """What trials came to. ``verdicts`` (its model, local limits alone), ``figures`` (of the limits' components),
+    ``settled`` and ``contributions`` name each trial in ``variant_id``; ``name_of`` says which."""
 
     name_of: dict[Change, str]
     verdicts: pd.DataFrame
     figures: pd.DataFrame
     settled: pd.DataFrame
+    contributions: pd.DataFrame
 
     @cached_property
     def by_audience(self) -> dict[tuple[str, str], dict[str, dict]]:
@@ -145,7 +146,7 @@ def tried(changes: list[Change], run: Mapping[str, pd.DataFrame], kitchen: Kitch
     wanted = totals["figures"][totals["figures"]["component"].isin(kitchen.policy.limits["component"])].reset_index(drop=True)
     figures = doubted(wanted, made["findings"], pd.concat([variants, run["variants"]], ignore_index=True), list(kitchen.vague))
     verdicts = local_verdicts(figures, recipes, variants, kitchen)
-    return Tried(dict(zip(changes, names, strict=True)), verdicts, figures, settled)
+    return Tried(dict(zip(changes, names, strict=True)), verdicts, figures, settled, totals["contributions"])
 
 
 def _narrowed(kitchen: Kitchen, made: Mapping[str, pd.DataFrame]) -> Kitchen:
