@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 
+from pipeline import swaps_form
 from pipeline.job import counts
 from pipeline.reason_words import REASON_WORDS
 
@@ -73,6 +74,8 @@ def facts(name: str, tables: dict[str, pd.DataFrame], folder: Path, state: str, 
         "implausible": _implausible(tables["figures"]), "potassium_hazards": _hazards(tables["additives"]),
         "settle_first": _settle_first(tables["worklist"]),
         "in_print": _in_print(tables["print_changes"]),
+        "swaps": _answers(tables["swaps"], ["recipe_id", "variant_id", "audience"], swaps_form.RESTORED),
+        "protein_additions": _answers(tables["protein_additions"], ["recipe_id", "audience"], swaps_form.REACHES),
         "kept_results": reused, "stage_results": tasks, "release": str(folder), "state": state, "exit_code": status,
     }
 
@@ -108,6 +111,15 @@ def _in_print(changes: pd.DataFrame) -> dict[str, Any]:
             "not_confirmed": len(changes) - len(wrong), "worst": worst.to_dict("records")}
 
 
+def _answers(table: pd.DataFrame, by: list[str], good: str) -> dict[str, int]:
+    """How many cases a table of changed dishes has, for how many it has an answer that does, and how many were not searched."""
+    def cases(rows: pd.DataFrame) -> int:
+        return len(rows[by].drop_duplicates())
+
+    return {"cases": cases(table), "answered": cases(table[table["outcome"] == good]),
+            "not_searched": cases(table[table["outcome"] == swaps_form.NOT_SEARCHED])}
+
+
 def text(told: Mapping[str, Any]) -> str:
     """The summary for a person: counts, what was left out, what to settle first, what is wrong in print, where to look."""
     rows = [f"{told['collection']}: {_many(told['recipes'], 'recipe')}, {_many(told['variants'], 'variant')}"]
@@ -117,6 +129,7 @@ def text(told: Mapping[str, Any]) -> str:
     rows += [f"Withheld whole: {row['recipe_id']}{_variant(row)}: {row['reason']}" for row in told["implausible"][:TOP_LINES]]
     rows += _settle_rows(told["settle_first"])
     rows += _print_rows(told["in_print"])
+    rows += _change_rows(told["swaps"], told["protein_additions"])
     rows.append(f"Release ({told['state']}): {told['release']}")
     rows += [
         "  pages/index.html   begin here: which dish may be called what, for whom, and what is wrong in print",
@@ -173,6 +186,17 @@ def _settle_rows(rows: list[dict[str, Any]]) -> list[str]:
         shown += [f"     nearest: {row['candidates'].split(';')[0]}"] if row["candidates"] else []
         shown.append(f"     {row['remedy']}")
     return shown
+
+
+def _change_rows(swaps: dict[str, int], additions: dict[str, int]) -> list[str]:
+    rows = []
+    if swaps["cases"]:
+        rows.append(f"Variants that do worse than their recipe, by audience: {swaps['cases']}; leaving out or reducing puts {swaps['answered']} right, "
+                    f"{swaps['not_searched']} wait for figures in doubt or withheld (swaps.csv)")
+    if additions["cases"]:
+        rows.append(f"Main meals short of protein, by audience: {additions['cases']}; an addition does for {additions['answered']}, in "
+                    f"{additions['not_searched']} another limit does not hold to begin with (protein_additions.csv)")
+    return rows
 
 
 def _print_rows(told: Mapping[str, Any]) -> list[str]:

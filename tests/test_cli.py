@@ -15,7 +15,7 @@ from command_line import Project, contents, release_of
 
 # What libraries are known to say unasked.
 NOISE = re.compile(r"prefect|great.?expectations|pint|pandera|warning|deprecat|redefining|traceback|http://|uvicorn|telemetry", re.I)
-STAGES = ["read", "match", "weigh", "cook", "total", "judge", "audit", "release"]
+STAGES = ["read", "match", "weigh", "cook", "total", "judge", "audit", "restore", "release"]
 
 
 @pytest.fixture(scope="module")
@@ -52,7 +52,7 @@ def second(project, first):
 def test_on_a_terminal_a_bar_that_goes_away(first):
     code, out, shown = first
     assert code == 1, shown
-    assert "\x1b[" in shown and "15/15" in shown and any(stage in shown for stage in STAGES)
+    assert "\x1b[" in shown and "17/17" in shown and any(stage in shown for stage in STAGES)
     assert "potash: " not in shown and not NOISE.search(shown)
     assert "\x1b" not in out
 
@@ -62,7 +62,7 @@ def test_the_summary_is_there_to_act_on(first):
     rows = out.splitlines()
     assert rows[0].startswith("Tern Bay renal unit recipe club: ") and rows[-1].startswith("Figures are for the renal dietitian")
     for words in (" ready ", " to check ", " withheld", " settled ", "Settle these lines first", "In print and no longer right",
-                  "; today ", "print_changes.csv", "Release (written): ", "CAUTIONS.txt", "0 of 14 stage results"):
+                  "; today ", "print_changes.csv", "Release (written): ", "CAUTIONS.txt", "swaps.csv", "protein_additions.csv", "0 of 16 stage results"):
         assert words in out, words
     assert not NOISE.search(re.sub(r"problems\.csv +\d+ warnings?", "", out))
     assert not re.search(r"no-candidate|not-assessable|NaN|nan\b", out)
@@ -71,7 +71,7 @@ def test_the_summary_is_there_to_act_on(first):
 def test_a_run_from_kept_results_is_the_same_to_the_byte(project, first, second):
     assert second.code == 1
     assert second.err.splitlines() == [f"potash: {stage} (kept from an earlier run)" for stage in STAGES[:-1]] + ["potash: release"]
-    assert "14 of 14 stage results were kept" in second.out
+    assert "16 of 16 stage results were kept" in second.out
     one, other = contents(release_of(project.root / "output")), contents(release_of(project.root / "again"))
     assert one.keys() == other.keys()
     assert [path for path in one if one[path] != other[path]] == []
@@ -94,9 +94,9 @@ def test_one_changed_recipe_redoes_only_its_own_partition(project, first, tmp_pa
     done = project.run("run", changed, "--output", "out", "--json", cwd=tmp_path)
     told = json.loads(done.out)
     assert done.code == 1 and told["exit_code"] == 1 and not NOISE.search(done.err)
-    # Seven stages in two partitions: at most those of the changed one are done again; its words, and so its
+    # Eight stages in two partitions: at most those of the changed one are done again; its words, and so its
     # reading and matching, may still be the same.
-    assert 7 <= told["kept_results"] < told["stage_results"] == 14
+    assert 8 <= told["kept_results"] < told["stage_results"] == 16
     assert "potash: total (1 of 2 kept)" in done.err.splitlines()
     assert Path(told["release"]).name != release_of(project.root / "output").name
     assert set(told["figures"]) == {"ready", "check", "withheld"} and told["settle_first"] and told["in_print"]["worst"]

@@ -74,6 +74,7 @@ def told(**changes) -> dict:
     zero = {"ready": 0, "check": 0, "withheld": 0}
     return {"collection": "A club", "recipes": 1, "variants": 2, "figures": {**zero, "ready": 1234}, "lines": {"accepted": 7},
             "verdicts": {"holds": 3}, "not_used": [], "warnings": 0, "implausible": [], "potassium_hazards": [], "settle_first": [],
+            "swaps": {"cases": 0, "answered": 0, "not_searched": 0}, "protein_additions": {"cases": 0, "answered": 0, "not_searched": 0},
             "in_print": {"figures": 0, "recipes": 0, "not_confirmed": 0, "claims": 0, "worst": []}, "kept_results": 0,
             "stage_results": 7, "release": "output/a-club-1", "state": "written", "exit_code": 0, **changes}
 
@@ -110,6 +111,15 @@ def test_a_potassium_salt_stands_right_behind_the_counts_once_for_all_variants()
     assert rows[4] == 'POTASSIUM HAZARD: "1 tsp salt substitute" names potassium salt substitute (soup, line 3). Name another salt'
     many = summary.text(told(potassium_hazards=found * 8))
     assert many.count("POTASSIUM HAZARD") == 5 and "and 3 more potassium hazards in additives.csv" in many
+
+
+def test_the_summary_says_what_a_change_would_put_right():
+    quiet = summary.text(told())
+    assert "swaps.csv" not in quiet and "protein_additions.csv" not in quiet
+    text = summary.text(told(swaps={"cases": 5, "answered": 2, "not_searched": 1}, protein_additions={"cases": 4, "answered": 3, "not_searched": 1}))
+    assert "by audience: 5; leaving out or reducing puts 2 right, 1 wait for figures in doubt or withheld (swaps.csv)" in text
+    assert "by audience: 4; an addition does for 3, in 1 another limit does not hold to begin with (protein_additions.csv)" in text
+    assert max(map(len, text.splitlines())) < 160
 
 
 def test_every_reason_code_has_words():

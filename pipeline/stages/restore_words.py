@@ -44,12 +44,12 @@ class Speaker:
         ``sought`` whether this limit was to be restored."""
         name, told = self.variants[key], self.figure(row, self.audiences[audience])
         doubt = in_doubt(written)
+        in_words = f"; the figure is in doubt ({doubt}), and leaving out settles no doubt" if doubt else ""
         if outcome == NOT_SEARCHED:
-            why = f"; in doubt: {doubt}" if doubt else ""
-            return f"{name}: nothing to leave out was looked for: {told}{why}"
+            return f"{name}: {told}{in_words}"
         if not change:
-            why = f"it is in doubt: {doubt}" if doubt and sought else "nothing may be left out for it" if sought else "as it is"
-            return f"{name}: {told}; {why}"
+            none = "; nothing that may be left out restores it" if sought and not doubt else ""
+            return f"{name}: {told}{in_words}{none}"
         then = "then" if outcome == RESTORED else "and still not every limit is kept:"
         same = ", as without that" if not sought and row["verdict"] == written["verdict"] != HOLDS else ""
         return f"{name}: {change}, {then} {told}{same}"
@@ -57,14 +57,13 @@ class Speaker:
     def addition(self, dish: str, audience: str, outcome: str, line: str, row: Mapping, phosphorus_to_protein: float) -> str:
         """One sentence on one limit of a dish to which ``line`` is added."""
         told = self.figure(row, self.audiences[audience])
+        doubt = f"; the figure is in doubt ({in_doubt(row)})" if in_doubt(row) else ""
         if outcome == NOT_SEARCHED:
-            doubt = in_doubt(row)
-            return f"{dish}: no addition was looked for: {told}" + (f"; in doubt: {doubt}" if doubt else "")
-        then = {REACHES: "then", FALLS_SHORT: "the most that the other limits or the list allow:", CANNOT: "the least that is listed:"}[outcome]
+            return f"{dish}: no addition was looked for, since another limit does not hold as it is: {told}{doubt}"
+        then = {REACHES: "then", FALLS_SHORT: "the most that the other limits or the list allow:", CANNOT: "and another limit no longer holds:"}[outcome]
         ratio = ""
         if row["component"] == "PROCNT" and not math.isnan(phosphorus_to_protein):
             ratio = f"; phosphorus {phosphorus_to_protein:.1f} mg for each g of protein"
-        doubt = f"; in doubt: {in_doubt(row)}" if outcome == CANNOT and in_doubt(row) else ""
         return f"{dish}: add {line}, {then} {told}{ratio}{doubt}"
 
     def figure(self, row: Mapping, who: str) -> str:
