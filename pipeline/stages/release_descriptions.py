@@ -23,6 +23,7 @@ DESCRIPTIONS: dict[str, str] = {
     "column": "Column of the reference file",
     "code": "A fixed word for this kind of problem",
     "common_names": "Other names of the entry, separated by semicolons",
+    "comparator": "How the figure has to stand to the limit; empty where nothing could be assessed",
     "component": "The food component, by INFOODS tagname",
     "components": "The components whose figures are withheld, by INFOODS tagname, separated by semicolons",
     "composition_input": "The input that is the composition value",
@@ -273,7 +274,6 @@ DESCRIPTIONS: dict[str, str] = {
     "values.value": "Value per 100 g edible portion; empty if missing, which is not zero",
     "verdicts.basis": "What the limit is for",
     "verdicts.component": "The component of the condition that decides",
-    "verdicts.comparator": "How the figure has to stand to the limit; empty where nothing could be assessed",
     "verdicts.decisive": "The lines that give most of the figure, and the input that makes its interval widest",
     "verdicts.headroom": "What one line may still change before the claim no longer holds, or has to change for it to hold; empty where "
     "it is not given. First order: run a changed recipe again",
