@@ -7,14 +7,12 @@ import math
 import random
 import pandas as pd
 import pytest
+from changed_dishes import AUDIENCE, guarded, totals
 
 from pipeline import job as jobs
-from pipeline import steps, tables
-from pipeline.combinations import combinations
 from pipeline.root import ROOT
-from pipeline.stages.judge_scaling import dishes
-from pipeline.stages.restore import named_for, restore
-from pipeline.stages.trial import RANK, Change, Kitchen, local_verdicts, together, tried
+from pipeline.stages.restore import named_for
+from pipeline.stages.trial import RANK, Change, Kitchen, tried
 from pipeline.swaps_form import NOT_RESTORED, RESTORED
 
 # Invented dishes around limits of the demo policy, of foods with much and with little potassium.
@@ -22,7 +20,6 @@ VEGETABLES = ("spinach", "potatoes, diced", "courgettes, sliced", "red peppers, 
               "carrots, diced", "green beans", "white cabbage, shredded")
 EXTRAS = ("cod fillet, skinned", "skinless chicken breast fillet", "salmon fillet, skinned", "beetroot, diced", "bananas, sliced")
 Z95 = 1.6448536269514722
-AUDIENCE = "ckd-not-on-dialysis"
 
 
 def dish(number: int, chance: random.Random) -> str:
@@ -32,26 +29,6 @@ def dish(number: int, chance: random.Random) -> str:
     listed = "".join(f'  - "{line}"\n' for line in [*lines, "1 tbsp olive oil"])
     return (f"id: dish-{number}\nname: Supper {number}\ncourse: main\nportions: {chance.choice((1, 2))}\nunits: uk\ningredients:\n{listed}"
             f'method: ["Fry everything in the oil for 10 minutes."]\nvariants: [{{id: more, name: With more, add: ["{extra}"]}}]\n')
-
-
-def totals(job: jobs.Job) -> dict[str, pd.DataFrame]:
-    """The tables of the stages up to the sums; no finding of the audit."""
-    def call(stage, *taken):
-        return {} if stage in ("judge", "audit", "restore") else getattr(steps, stage)(*taken)
-
-    done = steps.chain(call, {name: getattr(job.collection, name) for name in steps.BY_RECIPE}, steps.Given.of(job))
-    return {"findings": tables.empty(tables.Findings), **{name: table for bundle in done.values() for name, table in bundle.items()}}
-
-
-def guarded(path: Path) -> tuple[Kitchen, dict[str, pd.DataFrame]]:
-    """A collection with its swaps for one audience."""
-    job = jobs.prepare_job(path, "core")
-    run = totals(job)
-    kitchen = Kitchen(job.table.entries, job.table.values, job.mappings, "core", job.policy, job.reference, None, job.reference.raw_cooked_pairs)
-    verdicts = local_verdicts(run["figures"], run["recipes"], run["variants"], kitchen)
-    whole = dishes({**run, "lines": run["settled"]}, combinations(job.reference.components, job.reference.energy_factors))
-    swaps, = together([restore(run, whole, verdicts[verdicts["audience"] == AUDIENCE], kitchen)], run, kitchen)
-    return kitchen, {**run, "swaps": swaps}
 
 
 @pytest.fixture(scope="module")
