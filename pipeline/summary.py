@@ -191,8 +191,8 @@ def _settle_rows(rows: list[dict[str, Any]]) -> list[str]:
 def _change_rows(swaps: dict[str, int], additions: dict[str, int]) -> list[str]:
     rows = []
     if swaps["cases"]:
-        rows.append(f"Variants that do worse than their recipe, by audience: {swaps['cases']}; leaving out or reducing puts {swaps['answered']} right, "
-                    f"{swaps['not_searched']} wait for figures in doubt or withheld (swaps.csv)")
+        rows.append(f"Variants that do worse than their recipe, by audience: {swaps['cases']}; leaving out or reducing gives {swaps['answered']} its verdicts "
+                    f"again, {swaps['not_searched']} wait for figures in doubt (swaps.csv)")
     if additions["cases"]:
         rows.append(f"Main meals short of protein, by audience: {additions['cases']}; an addition does for {additions['answered']}, in "
                     f"{additions['not_searched']} another limit does not hold to begin with (protein_additions.csv)")

@@ -117,7 +117,7 @@ def test_the_summary_says_what_a_change_would_put_right():
     quiet = summary.text(told())
     assert "swaps.csv" not in quiet and "protein_additions.csv" not in quiet
     text = summary.text(told(swaps={"cases": 5, "answered": 2, "not_searched": 1}, protein_additions={"cases": 4, "answered": 3, "not_searched": 1}))
-    assert "by audience: 5; leaving out or reducing puts 2 right, 1 wait for figures in doubt or withheld (swaps.csv)" in text
+    assert "by audience: 5; leaving out or reducing gives 2 its verdicts again, 1 wait for figures in doubt (swaps.csv)" in text
     assert "by audience: 4; an addition does for 3, in 1 another limit does not hold to begin with (protein_additions.csv)" in text
     assert max(map(len, text.splitlines())) < 160
 

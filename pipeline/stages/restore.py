@@ -219,7 +219,8 @@ def _case_rows(case: _Case, speaker: restore_words.Speaker) -> list[dict]:
             "recipe_id": case.recipe_id, "variant_id": case.variant_id, "audience": case.audience, "claim": claim, "outcome": case.outcome,
             "change": change, "lines": "; ".join(f"{number}: {left:g}" for number, left in times), "taken_g": case.step.grams if case.step else 0.0,
             "verdict_base": case.before[claim]["verdict"], "verdict_written": case.written[claim]["verdict"], "verdict": row["verdict"], **numbers,
-            "from_parts": _follows(case, row), "words": speaker.swap(case.key, case.audience, case.outcome, change, row, case.written[claim], claim in case.broken)})
+            "from_parts": _follows(case, row), "words": speaker.swap(
+                case.key, case.audience, case.outcome, change, row, case.written[claim], case.before[claim], claim in case.broken)})
     return rows
 
 

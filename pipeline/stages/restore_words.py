@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from pipeline.stages.conditions import FAILS, HOLDS, NOT_ASSESSABLE, UPPER, plain
+from pipeline.stages.conditions import FAILS, HOLDS, NOT_ASSESSABLE, UNCERTAIN, UPPER, plain
 from pipeline.stages.kitchen_words import FINE, amount_in_words, written_amounts
 from pipeline.stages.trial import Kitchen
 from pipeline.swaps_form import CANNOT, FALLS_SHORT, NOT_SEARCHED, REACHES, RESTORED
@@ -39,9 +39,11 @@ class Speaker:
         """What to do, in a cook's words: "leave out the baby spinach (2 handfuls), and use half of the rice (50 g in place of 100 g)"."""
         return ", and ".join(_change(self.amounts[f"{recipe_id}/{variant_id}/{number}"], left) for number, left in times)
 
-    def swap(self, key: tuple[str, str], audience: str, outcome: str, change: str, row: Mapping, written: Mapping, sought: bool) -> str:
-        """One sentence on one limit of a variant; ``row`` and ``written`` are its verdicts with and without the change,
-        ``sought`` whether this limit was to be restored."""
+    def swap(
+        self, key: tuple[str, str], audience: str, outcome: str, change: str, row: Mapping, written: Mapping, before: Mapping, sought: bool,
+    ) -> str:
+        """One sentence on one limit of a variant; ``row`` and ``written`` are its verdicts with and without the change, ``before`` that
+        of the recipe as written, ``sought`` whether this limit was to be restored."""
         name, told = self.variants[key], self.figure(row, self.audiences[audience])
         doubt = in_doubt(written)
         in_words = f"; the figure is in doubt ({doubt}), and leaving out settles no doubt" if doubt else ""
@@ -52,7 +54,8 @@ class Speaker:
             return f"{name}: {told}{in_words}{none}"
         then = "then" if outcome == RESTORED else "and still not every limit is kept:"
         same = ", as without that" if not sought and row["verdict"] == written["verdict"] != HOLDS else ""
-        return f"{name}: {change}, {then} {told}{same}"
+        again = f"; the recipe as written is uncertain too{_chance(before)}" if sought and row["verdict"] == before["verdict"] == UNCERTAIN else ""
+        return f"{name}: {change}, {then} {told}{same}{again}"
 
     def addition(self, dish: str, audience: str, outcome: str, line: str, row: Mapping, phosphorus_to_protein: float) -> str:
         """One sentence on one limit of a dish to which ``line`` is added."""
@@ -94,8 +97,11 @@ def _against(row: Mapping) -> str:
         return f"within {limit}" if upper else f"at least {limit}"
     if row["verdict"] == FAILS:
         return f"above {limit}" if upper else f"below {limit}"
-    chance = "" if math.isnan(row["probability"]) else f" (chance {row['probability']:.2f})"
-    return f"not surely {'within' if upper else 'up to'} {limit}{chance}"
+    return f"not surely {'within' if upper else 'up to'} {limit}{_chance(row)}"
+
+
+def _chance(row: Mapping) -> str:
+    return "" if math.isnan(row["probability"]) else f" (chance {row['probability']:.2f})"
 
 
 def _change(line: Mapping, left: float) -> str:
