@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import pandera.pandas as pa
 from pandera.typing import Series
 
@@ -9,6 +10,15 @@ from pipeline.schema import RECIPE_ID, VERDICTS, Table, number_field, text_field
 
 RESTORED, NOT_RESTORED, NOT_SEARCHED = "restored", "not-restored", "not-searched"
 REACHES, FALLS_SHORT, CANNOT = "reaches", "falls-short", "cannot"
+
+
+# From the worst verdict to the best; one that cannot be given is no better than one that fails.
+RANK = {"not-assessable": 0, "fails": 1, "uncertain": 2, "holds": 3}
+
+
+def _one_side(table: pd.DataFrame) -> pd.Series:
+    """Whether a verdict that holds has its whole interval on one side of its limit (an unknown upper end counts for a least amount)."""
+    return (table["verdict"] != "holds") | (table["high"] <= table["limit"]) | (table["low"] >= table["limit"])
 
 
 class Swaps(Table):
@@ -43,6 +53,15 @@ class Swaps(Table):
     probability: Series[float] = number_field(ge=0, le=1)
     from_parts: Series[bool] = pa.Field()
     words: Series[str] = text_field(str_length={"min_value": 1})
+
+    @pa.dataframe_check(error="a limit is said to hold though the interval reaches over it")
+    def holds_whole(cls, table: pd.DataFrame) -> Series[bool]:
+        return _one_side(table)
+
+    @pa.dataframe_check(error="a restored limit has a worse verdict than it had")
+    def restored_is_no_worse(cls, table: pd.DataFrame) -> Series[bool]:
+        had = table[["verdict_base", "verdict_written"]].apply(lambda column: column.map(RANK)).min(axis=1)
+        return (table["outcome"] != RESTORED) | (table["verdict"].map(RANK) >= had)
 
 
 class ProteinAdditions(Table):
@@ -83,3 +102,11 @@ class ProteinAdditions(Table):
     phosphorus_to_protein: Series[float] = number_field(ge=0)
     source_id: Series[str] = text_field(str_length={"min_value": 1})
     words: Series[str] = text_field(str_length={"min_value": 1})
+
+    @pa.dataframe_check(error="a limit is said to hold though the interval reaches over it")
+    def holds_whole(cls, table: pd.DataFrame) -> Series[bool]:
+        return _one_side(table)
+
+    @pa.dataframe_check(error="an addition is said to reach the protein though a limit does not hold")
+    def reached_holds(cls, table: pd.DataFrame) -> Series[bool]:
+        return (table["outcome"] != REACHES) | (table["verdict"] == "holds")

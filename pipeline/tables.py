@@ -22,6 +22,7 @@ from pipeline.schema import (
     AGREEMENTS, AMOUNT_RULES, BASES, INPUT_KINDS, LINE_ID, LINE_KINDS, LINE_REASONS, LIQUIDS, METHODS, OUTCOMES, RECIPE_ID, STATES, STATUSES,
     VALUE_TYPES, VERDICTS, Table, checked, columns, empty, number_field, text_field, violations,  # noqa: F401 - found here
 )
+from pipeline.swaps_form import ProteinAdditions, Swaps  # noqa: F401 - part of the map
 from pipeline.versions_form import PrintChanges, VersionFigures, Versions  # noqa: F401 - part of the map
 
 

@@ -12,8 +12,8 @@ from changed_dishes import AUDIENCE, guarded, totals
 from pipeline import job as jobs
 from pipeline.root import ROOT
 from pipeline.stages.restore import named_for
-from pipeline.stages.trial import RANK, Change, Kitchen, tried
-from pipeline.swaps_form import NOT_RESTORED, RESTORED
+from pipeline.stages.trial import Change, Kitchen, tried
+from pipeline.swaps_form import NOT_RESTORED, RANK, RESTORED
 
 # Invented dishes around limits of the demo policy, of foods with much and with little potassium.
 VEGETABLES = ("spinach", "potatoes, diced", "courgettes, sliced", "red peppers, diced", "leeks, sliced", "mushrooms, sliced", "parsnips, diced",

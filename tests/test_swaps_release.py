@@ -17,7 +17,8 @@ from pipeline import verify_files
 from pipeline.root import ROOT
 from pipeline.stages.release import release
 from pipeline.stages.trial import Kitchen, local_verdicts
-from pipeline.swaps_form import CANNOT, FALLS_SHORT, NOT_SEARCHED, REACHES
+from pipeline.swaps_form import CANNOT, FALLS_SHORT, NOT_SEARCHED, REACHES, ProteinAdditions, Swaps
+from pipeline.tables import violations
 from pipeline.verify import verify
 
 # An invented main meal that misses its protein and bears more, and one whose potassium is too high already.
@@ -108,6 +109,21 @@ def test_an_outcome_says_what_its_verdicts_say(made):
         reached = (group.loc[group["component"] == "PROCNT", "verdict"] == "holds").all()
         expected = REACHES if others and reached else FALLS_SHORT if others else CANNOT
         assert set(group["outcome"]) == {NOT_SEARCHED if addition_id == "any" else expected}
+
+
+@pytest.mark.parametrize(("model", "table", "cells", "message"), [
+    (Swaps, "swaps", {"outcome": "restored", "verdict_base": "holds", "verdict_written": "uncertain", "verdict": "fails"}, "worse verdict than it had"),
+    (Swaps, "swaps", {"verdict": "holds", "low": 500.0, "high": 700.0, "limit": 600.0}, "reaches over it"),
+    (ProteinAdditions, "protein_additions", {"outcome": "reaches", "verdict": "uncertain"}, "though a limit does not hold"),
+    (ProteinAdditions, "protein_additions", {"verdict": "holds", "low": 500.0, "high": 700.0, "limit": 600.0}, "reaches over it"),
+])
+def test_a_row_that_contradicts_itself_is_refused(made, model, table, cells, message):
+    rows = made[1][table]
+    assert not violations(model, rows, "test", "-")
+    broken = rows.copy()
+    for column, cell in cells.items():
+        broken.loc[0, column] = cell
+    assert any(message in str(one) for one in violations(model, broken, "test", "-"))
 
 
 # ---------------------------------------------------------------- verify

@@ -22,8 +22,8 @@ from pipeline.stages.judge import local_conditions
 from pipeline.stages.judge_scaling import Dish
 from pipeline.stages.match_words import singular
 from pipeline.stages.restore_search import Scaled, Step, Wanted, Way, candidates, scaled
-from pipeline.stages.trial import RANK, Change, Kitchen, Plan, Tried
-from pipeline.swaps_form import NOT_RESTORED, NOT_SEARCHED, RESTORED, Swaps
+from pipeline.stages.trial import Change, Kitchen, Plan, Tried
+from pipeline.swaps_form import NOT_RESTORED, NOT_SEARCHED, RANK, RESTORED, Swaps
 
 BASE = "base"
 SAME = 1e-9

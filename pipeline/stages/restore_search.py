@@ -18,7 +18,7 @@ import pandas as pd
 from pipeline.stages import conditions
 from pipeline.stages.conditions import UPPER, Condition
 from pipeline.stages.judge_scaling import Dish
-from pipeline.stages.trial import RANK
+from pipeline.swaps_form import RANK
 
 # A change is tried in full when what it is predicted to give lies this near to keeping a limit: cooking may turn it.
 NEAR = 0.01

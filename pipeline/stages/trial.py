@@ -21,7 +21,6 @@ from pipeline.decisions import Mappings
 from pipeline.policy import Policy
 from pipeline.problems import Problem
 from pipeline.sources import Reference
-from pipeline.stages import conditions
 from pipeline.stages.cook import cook
 from pipeline.stages.judge import judge
 from pipeline.stages.standing import doubted
@@ -34,8 +33,6 @@ NAMED = "trial"
 # The tables of a run that a trial starts from, beside recipes and variants.
 BY_LINE = ("parsed", "matched", "candidates")
 LEFT_OUT = 0.0
-# From the worst to the best; one that cannot be given is no better than one that fails.
-RANK = {conditions.NOT_ASSESSABLE: 0, conditions.FAILS: 1, conditions.UNCERTAIN: 2, conditions.HOLDS: 3}
 
 
 @dataclass(frozen=True)
