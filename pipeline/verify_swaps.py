@@ -16,6 +16,7 @@ from pipeline.verify_report import Ledger
 from pipeline.verify_verdicts import Figures, Outcome, judged
 
 CAUSE, BASE = "swaps", "base"
+KINDS = ("written", "optional")
 ORDER = ("not-assessable", "fails", "uncertain", "holds")
 # A smaller change counts against a row when its figures keep every limit by this much more: cooking is not in its parts.
 CLEARLY = 0.01
@@ -37,7 +38,9 @@ class _Case(NamedTuple):
 def compare(figures: Figures, dishes: Dishes, claims: Claims, ledger: Ledger) -> None:
     """Compares swaps.csv with what the recomputed figures and amounts give."""
     rows = dishes.kitchen.tables["swaps"]
-    cases = [case for key, conditions in claims.items() if (case := _case(figures, key, conditions, claims))]
+    variants = dishes.kitchen.tables["variants"]
+    cases = [case for key, conditions in claims.items() if variants[" ".join(key[:2])]["kind"] in KINDS
+             and (case := _case(figures, key, conditions, claims))]
     expected = [f"{' '.join(case.variant)} {case.audience} {claim}" for case in cases for claim in case.conditions]
     ledger.keys(CAUSE, path_of("swaps"), rows, expected, path_of("verdicts"))
     apart = 0
@@ -51,8 +54,6 @@ def compare(figures: Figures, dishes: Dishes, claims: Claims, ledger: Ledger) ->
 
 def _case(figures: Figures, key: tuple[str, str, str], conditions: dict[str, list[Condition]], claims: Claims) -> _Case | None:
     recipe_id, variant_id, audience = key
-    if variant_id == BASE:
-        return None
     base = {claim: _verdict(judged(figures, (recipe_id, BASE), own)[0]) for claim, own in claims[recipe_id, BASE, audience].items()}
     outcomes = {claim: judged(figures, (recipe_id, variant_id), own)[0] for claim, own in conditions.items()}
     written = {claim: _verdict(one) for claim, one in outcomes.items()}

@@ -122,10 +122,10 @@ def test_the_recipe_of_the_tour_runs_as_it_is_written(tmp_path):
     assert done.returncode in (0, 1), done.stdout + done.stderr
     release, = (tmp_path / "out").glob("*-*")
     variants = pd.read_csv(release / "figures.csv", dtype=str)["variant_id"]
-    assert set(variants) == {"as-made", "base", "with-optional", "with-tuna"}
+    assert set(variants) == {"as-made", "base", "with-optional", "with-tuna", "with-tuna-for-two"}
     assert set(pd.read_csv(release / "problems.csv", dtype=str)["code"]) <= {"dead-decision"}
     outcomes = pd.read_csv(release / "lines.csv", dtype=str)["outcome"]
-    assert len(outcomes) == 15 and (outcomes == "accepted").all()
+    assert len(outcomes) == 19 and (outcomes == "accepted").all()
 
 
 def test_what_the_readme_shows_of_a_run_is_what_a_run_prints(demo):

@@ -26,6 +26,8 @@ from pipeline.stages.trial import Change, Kitchen, Plan, Tried
 from pipeline.swaps_form import NOT_RESTORED, NOT_SEARCHED, RANK, RESTORED, Swaps
 
 BASE = "base"
+# Kinds of variants that a kitchen may change; how the recipe was made or printed is as it was.
+KINDS = ("written", "optional")
 SAME = 1e-9
 Key = tuple[str, str]
 
@@ -106,13 +108,15 @@ def _cases(run, dishes, verdicts: pd.DataFrame, kitchen: Kitchen) -> list[_Case]
     for row in verdicts.to_dict("records"):
         by_claim.setdefault((row["recipe_id"], row["variant_id"], row["audience"]), {})[row["claim"]] = row
     known = _Known.of(run, kitchen)
+    chosen = run["variants"][run["variants"]["kind"].isin(KINDS)]
+    changeable = set(zip(chosen["recipe_id"], chosen["variant_id"]))
     conditions_of = {course: local_conditions(kitchen.policy, course) for course in set(known.courses.values())}
     cases = []
     for (recipe_id, variant_id, audience), written in by_claim.items():
         before = by_claim.get((recipe_id, BASE, audience), {})
         broken = [claim for claim, row in written.items() if claim in before and before[claim]["verdict"] in (HOLDS, UNCERTAIN)
                   and RANK[row["verdict"]] < RANK[before[claim]["verdict"]]]
-        if variant_id == BASE or not broken:
+        if (recipe_id, variant_id) not in changeable or not broken:
             continue
         asked = conditions_of[known.courses[recipe_id]]
         sought = [claim for claim in broken if not in_doubt_alone(written[claim])]
