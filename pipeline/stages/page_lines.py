@@ -14,7 +14,7 @@ OUTCOME_WORDS = {"accepted": "settled", "review": "to review", "none": "no entry
 LINE_WORDS = {"settled": "", "decided": "", "optional-left-out": "optional: not in the recipe as written", "heading": "a heading",
               "not-food": "no food", "wide-interval": "its interval is wide",
               "two-routes": "its raw and its cooked entry say different things", **REASON_WORDS}
-ORIGIN_WORDS = {"base": "", "added": "added", "replaced": "in place of another line"}
+ORIGIN_WORDS = {"base": "", "added": "added", "replaced": "in place of another line", "changed": "another amount"}
 SEVERITY_WORDS = {"error": "wrong", "warning": "in doubt", "note": "agrees"}
 IN_PRINT = ("drift", "printed-claim")
 
