@@ -412,7 +412,7 @@ def test_any_words_end_in_an_outcome(words, unit, quantity):
 # Household weights as in USDA SR26, WEIGHT.txt: (entry of these tests, NDB number and sequence, words, grams).
 SR26_WEIGHTS = (
     ("egg", "01123:06", ("piece", "medium", ""), 44.0), ("egg", "01123:01", ("piece", "large", ""), 50.0),
-    ("egg", "01123:07", ("piece", "small", ""), 38.0), ("chilli", "11819:01", ("piece", "", ""), 45.0),
+    ("egg", "01123:07", ("piece", "small", ""), 38.0), ("large egg alone", "01129:03", ("piece", "large", ""), 50.0), ("chilli", "11819:01", ("piece", "", ""), 45.0),
     ("chilli", "11819:02", ("cup", "", "chopped"), 150.0), ("soda", "18372:01", ("teaspoon", "", ""), 4.6),
     ("cardoon", "none:01", ("piece", "", ""), 60.0), ("turnip", "none:02", ("piece", "large", ""), 183.0),
 )
@@ -444,6 +444,14 @@ def test_an_american_egg_is_not_a_british_one():
     assert (british.measure_low, british.measure_high) == (53.0, 63.0)
     american_egg = imported("egg", "egg", "us", quantity=1, size="medium")
     assert (american_egg.measure_id, american_egg.mass_g) == ("usda-sr26:01123:06", 44.0)
+
+
+def test_a_curated_row_of_the_recipes_own_kitchen_goes_before_the_table():
+    """American recipes mean large eggs, 50 g without the shell (SR26 01123, weight 1); SR26 01129 knows the large one alone, and no step leads down from it."""
+    for entry in ("egg", "large egg alone"):
+        row = imported(entry, "egg", "us", quantity=4)
+        assert (row.measure_id, row.mass_g, row.edible_g) == ("us-egg-piece", 200.0, 200.0)
+    assert imported("egg", "egg", "us", quantity=1, size="small").measure_id == "usda-sr26:01123:07"  # a size of its own
 
 
 def test_a_weight_of_another_kitchen_beyond_the_interval_widens_it():

@@ -10,7 +10,8 @@ Household measures of an imported table are of its publisher's kitchen: an Ameri
 chilli or egg is not a British one. So, for a recipe:
 
 - a curated row that names the entry or the food goes before the table's row, unless the
-  recipe's units are those of the table's kitchen (``units: us``), or a size was written
+  recipe's units are those of the table's kitchen (``units: us``) and the curated row is not
+  of that very kitchen, or a size was written
   that only the table's row has, or a preparation of a measured cup or spoon;
 - the table's row goes before curated ones for a class or for any food;
 - the row that comes second widens: where its middle lies outside the interval of the
@@ -40,7 +41,7 @@ class Measure(NamedTuple):
     """Grams or millilitres (``unit``) in one measure, with its 90 % interval.
 
     ``table`` is the imported table that gives it, ``kitchen`` whose measure that is (``uk``,
-    ``us``); both "" for a curated row.
+    ``us``); both "" for a curated row that is of no kitchen in particular.
     """
 
     measure_id: str
@@ -263,6 +264,7 @@ def _nearest(
                 rows = weigh_sizes.of_age(rows, scope, name, food, size)
             chosen = _choose(rows, size, f"{preparation} {food.phrase}")
             if chosen:
+                chosen = chosen._replace(kitchen=kitchen.strip()) if kitchen and not imported and key.startswith(kitchen) else chosen
                 like = scope == "name" and not is_called(food, key.removeprefix(kitchen))
                 thickness = weigh_sizes.THICKNESS.get(measure, "") if word == "slice" else ""
                 return _assumed(chosen, rows, word, thickness or size, key if like else "")
@@ -289,6 +291,8 @@ def _assumed(row: Measure, rows: list[Measure], measure: str, size: str, like: s
 def _table_first(of_table: Measure, curated: Measure, size: str, units_system: str, measured: bool) -> bool:
     if curated.scope == "entry":
         return False  # somebody wrote it for this very food
+    if curated.kitchen == units_system and not measured:
+        return bool(size) and of_table.size == size  # written for this kitchen: an American egg of no size is a large one
     if curated.scope != "name" or of_table.kitchen == units_system:
         return True
     sized = bool(size) and of_table.size == size != curated.size
@@ -299,7 +303,7 @@ def _of_one_thing(first: Measure, second: Measure, size: str) -> bool:
     """Whether the second row says something about what the first one weighs."""
     usual = {first.size, second.size} <= {"", "medium"} or first.size == second.size
     named = second.scope in ("entry", "name")
-    return named and usual and not size and (first.preparation, first.unit) == (second.preparation, second.unit)
+    return named and usual and not size and not (first.kitchen and not first.table) and (first.preparation, first.unit) == (second.preparation, second.unit)
 
 
 def _ways(scope: str, key: str, measure: str, phrase: str, measure_words: frozenset[str]):
