@@ -119,6 +119,8 @@ def _settle(row: dict, reading, decision: dict | None, look_up) -> tuple[dict, d
     amount, yield_reason = factors.yield_of(applied, times, kitchen_class, reading.with_liquid_line, yield_table, yield_rows)
     codes, kept, retention_reason = factors.retention_of(applied, times, kitchen_class, rules, retentions,
                                                           in_small_pieces(f"{row['text']}, {row['preparation']}, {reading.cut}", kitchen_class))
+    if reading.juices_kept and decision is None:
+        codes, kept = factors.keeping_juices(codes, kept, kitchen_class, retentions)
     codes, kept = factors.dripping(codes, kept, applied, kitchen_class, row["fat"], reading.fat_poured, retentions)
     amount = factors.keeping_solids(amount, row["water"], kitchen_class, codes)
     if codes.split("+")[0] == "poured-away":

@@ -229,6 +229,15 @@ def dripping(codes: str, kept: dict[str, Factor], steps: tuple[Step, ...], cooki
     return (f"{codes}+{code}" if codes else code, dict(sorted({**kept, **found}.items()))) if found else (codes, kept)
 
 
+def keeping_juices(codes: str, kept: dict[str, Factor], cooking_class: str, factors) -> tuple[str, dict[str, Factor]]:
+    """The codes and factors where the juices of meat or fish are eaten with it: no mineral has left the dish."""
+    whole = factors.get(MASS_BALANCE, {})
+    if cooking_class not in DRIPS or not codes or set(codes.split("+")) & set(PART_CODES):
+        return codes, kept
+    changed = {component: whole[component] for component in MINERALS if component in kept and component in whole}
+    return codes, dict(sorted({**kept, **changed}.items()))
+
+
 # What cooks for longer has its lid on, or water is added (common practice, no source).
 EVAPORATES_UP_TO_MINUTES = 180.0
 

@@ -38,6 +38,7 @@ NEVER_RAW = ("beef", "lamb", "pork", "chicken", "turkey", "liver", "sausage", "l
              "potatoes", "sweet-potatoes", "eggs", "flour")
 NEVER_RAW_WORDS = {"pastry", "dough", "gnocchi"}
 UNCHANGED_BY_HEAT = ("salt", "sugars", "fats-oils", "herbs-spices", "water")
+SALT_ON_FOOD = re.compile(r"\b(?:rub|massage|season|sprinkle|coat|dust|toss|pat)(?:s|ed|ing|bed|bing)?\b")
 FRESH = re.compile(r"\b(?:fresh|clean|new|rins\w+)\b")
 
 
@@ -58,6 +59,7 @@ class Reading:
     rule: str = ""  # the weakest link: a key of CONFIDENCE
     cut: str = ""  # how the method cuts it, in its words
     fat_poured: bool = False  # the words say that its fat was poured or spooned off
+    juices_kept: bool = False  # what runs out of meat is eaten: a gravy, a batter, a sauce in the same pan
 
     @property
     def chain(self) -> str:
@@ -67,10 +69,17 @@ class Reading:
 def _liquid(kitchen: Kitchen, number: int, event: Event) -> tuple[str, str]:
     """What became of the liquid, and the rule that says so ("" when the words do)."""
     liquid, rule = _liquid_at_first(kitchen, number, event)
+    if liquid == "drained" and kitchen.lines[number].cooking_class == "salt" and _on_food(kitchen.named.get(number, ("", ""))[0]):
+        return "kept", "liquid-unsaid"  # rubbed into the meat: most of it stays there when the liquid goes
     if liquid == "drained" and not event.fate and not event.liquid and any(
             other.fate in (EATEN, SAVED) and other.at < event.at for other in kitchen.events[number]):
         return "kept", rule  # "keep the water ... and simmer to a gravy": the gravy is not poured off
     return OUTCOMES[event.fate] if event.fate and liquid == "drained" else (liquid, rule)
+
+
+def _on_food(sentence: str) -> bool:
+    """Whether the sentence that names the salt puts it on food: "rub the pork with the salt"."""
+    return bool(SALT_ON_FOOD.search(sentence.lower())) and "water" not in sentence.lower()
 
 
 def _goes_along(kitchen: Kitchen, number: int, event: Event) -> bool:
@@ -91,6 +100,11 @@ def _soaked(kitchen: Kitchen, number: int, event: Event) -> tuple[str, str]:
     return "drained", "liquid-unsaid"
 
 
+def _stays_in_its_water(cooking_class: str) -> bool:
+    """Whether nobody drains this food by custom: what simmers in one pot with pulses or meat is stewed with them."""
+    return bool(cooking_class) and cooking_class not in (*DRAINED_BY_CUSTOM, *UNCHANGED_BY_HEAT)
+
+
 def _liquid_at_first(kitchen: Kitchen, number: int, event: Event) -> tuple[str, str]:
     line = kitchen.lines[number]
     if event.method in ("steam", "fry", "stir-fry", "grill", "microwave", "reheat", "raw"):
@@ -108,7 +122,8 @@ def _liquid_at_first(kitchen: Kitchen, number: int, event: Event) -> tuple[str, 
     if event.pot.fried:  # a little water poured on what was fried makes the sauce
         return "kept", "liquid-likely"
     if event.method == "simmer" and event.pot.water and not kitchen.eaten_as_soup:  # in tap water; nobody says what became of it
-        return ("drained" if line.cooking_class in DRAINED_BY_CUSTOM or event.hint == "drained" else "kept"), "liquid-unsaid"
+        stewed = event.hint != "drained" and any(_stays_in_its_water(kitchen.lines[n].cooking_class) for n in event.pot.ever)
+        return ("drained" if line.cooking_class in DRAINED_BY_CUSTOM and not stewed or event.hint == "drained" else "kept"), "liquid-unsaid"
     if event.hint == "kept":
         return "kept", ""
     if event.method == "simmer":
@@ -130,7 +145,15 @@ def reading_of(kitchen: Kitchen, number: int) -> Reading:
     words = list(dict.fromkeys(word for event in events for word in event.words))
     words += [SAVED_WORDS] if any(event.fate == SAVED and liquid == "kept" for event, liquid, _ in settled) else []
     return Reading(line.line_id, steps, sum(known) if known else math.nan, " | ".join(words), CONFIDENCE[rule], "stated",
-                   any(event.held for event in events), times, rule, kitchen.cut.get(number, ""), number in kitchen.fat_off)
+                   any(event.held for event in events), times, rule, kitchen.cut.get(number, ""), number in kitchen.fat_off, _juices_kept(kitchen, events))
+
+
+def _juices_kept(kitchen: Kitchen, events: list[Event]) -> bool:
+    """Whether the juices of what was roasted or fried are eaten: the words say so, or a batter, or a sauce of the same pan, took them up."""
+    hot = [event for event in events if event.method in ("bake", "grill", "stir-fry")]
+    if any(event.liquid == "drained" for event in events) or not hot:
+        return False
+    return kitchen.juices_eaten or any(event.cake or event.held or event.method == "stir-fry" and kitchen.holds_liquid(event.pot) for event in hot)
 
 
 def _misplaced(kitchen: Kitchen, events: list[Event]) -> tuple[str, ...]:

@@ -23,6 +23,12 @@ ON_TOP = re.compile(r"\b(?:on(?: the)? top|over the top|over)\b\s*(?:and|then|,|
 OVEN_DISH = re.compile(r"\b(?:(?:roasting|baking|oven|sheet)[ -](?:tins?|trays?|sheets?|dish|pans?)|(?:ovenproof|oven-proof|gratin|pie) dish|muffin tins?|loaf tin)\b")
 WITH_FRESH = re.compile(r"\s*(?:it |them )?(?:with|in) (?:more |some )?(?:fresh|cold|clean)\s*(?:and\b|,|$)")
 JUICES = re.compile(r"\b(?:pan|roasting|meat|cooking) juices\b|\bjuices (?:left )?in the (?:roasting )?(?:tin|pan|dish)\b|\b(?:pan|roasting) drippings\b")
+# The juices of a roast are served, or go into its gravy; not those that run clear, settle, baste, or are poured away.
+_JUICES_THERE = re.compile(
+    r"(?<!lemon )(?<!lime )(?<!orange )(?<!citrus )(?<!fruit )\bjuices\b(?!\s(?:will |should |to |are |can |that )*(?:run|runs|settle|reabsorb|be reabsorbed|redistribute|flow|clear|no longer))"
+    r"|\bdrippings\b|\bdeglaz\w+|\b(?:sticky|browned|brown|crusty|caramelised|caramelized|burnt|tasty|roasted) bits\b|\bgravy\b[^.]*\b(?:tin|roasting pan)\b|\b(?:tin|roasting pan)\b[^.]*\bgravy\b")
+_JUICES_GO = re.compile(r"\b(?:discard|throw|thrown|bin)\w*\b[^.,]*\b(?:juices|drippings)\b|\b(?:pour|tip|drain)\w* (?:away|off|out) (?:the |any |all |its |their )*(?:[\w-]+ )?(?:juices|drippings)\b"
+                        r"|\bbast\w+\b[^.,]*\b(?:juices|drippings)\b")
 ADD_ALONG = re.compile(r"(?:add|(?:stir|fold|mix) in(?=\s*with\b))(?: them| it| these)?\s*(?:with\b|$|,)")
 FRYING_PAN = re.compile(r"\b(?:the (?:[\w-]+ )?|(?:to|into|in) )(?:frying pan|wok|skillet)\b")
 
@@ -67,6 +73,12 @@ def to_juices(kitchen: Kitchen, clause: Clause) -> None:
     if pot is not kitchen.current and there:
         pot = Pot(heat="stir-fry", fried=True)
     kitchen.current = pot
+
+
+def juices_eaten(sentence: str) -> bool:
+    """Whether a sentence eats the juices of meat: "stir the flour into the juices in the tin", "deglaze the pan", "serve with the pan juices"."""
+    lower = sentence.lower()
+    return bool(_JUICES_THERE.search(_JUICES_GO.sub(" ", lower)))
 
 
 def waits_for_topping(kitchen: Kitchen, text: str) -> bool:

@@ -26,7 +26,7 @@ from pipeline.stages import cook_water
 from pipeline.stages.cook_meant import DISCARDED, action_meant, latest_wet, not_cooked_there, tap_is_meant, unclear, words_of
 from pipeline.stages.cook_names import Line, called_in_full, mentions
 from pipeline.stages.cook_outcome import CONFIDENCE, DRAINED_BY_CUSTOM, FRESH, Reading, in_doubt, reading_of, weakest
-from pipeline.stages.cook_places import A_PAN_CALLED, to_juices
+from pipeline.stages.cook_places import A_PAN_CALLED, juices_eaten, to_juices
 from pipeline.stages.cook_pots import BOILED_BY_CUSTOM, HEATING, NEW_PAN, OLD_PAN, SOAKING_FROM_MINUTES, Kitchen, Pot
 from pipeline.stages.cook_words import COOKS_UNTIL, Clause, Vocabulary, sentences, without_states
 
@@ -57,6 +57,7 @@ def read_method(lines: list[Line], steps: list[str], vocabulary: Vocabulary) -> 
     clauses = [clause for step in steps for sentence in sentences(step) for clause in by_sentence[sentence]]
     whole = " ".join(steps)
     kitchen = Kitchen(called_in_full(lines, whole), eaten_as_soup=bool(SOUP.search(whole.lower())))
+    kitchen.juices_eaten = any(juices_eaten(sentence) for sentence in by_sentence)
     kitchen.tap = tap_is_meant(kitchen, clauses)
     named = [mentions(without_states(clause.text), kitchen.lines).direct for clause in clauses]
     kitchen.own_turn, kitchen.later_turn = _own_turns(clauses, named), _later_turns(kitchen, clauses, named)

@@ -22,6 +22,11 @@ SAYINGS = (
     (re.compile(r"\b(?:off|from) the (?:burner|stove|stovetop|flame|gas|cooker)\b"), "off the heat"),
     (re.compile(r"\b(?:leave|let) (?:it|them) be\b"), "keep cooking"),
     (re.compile(r"\bbin (?=(?:the|its|their|that)\b)"), "discard "),
+    # a little of the liquid goes, or it may: what is poured off for sure is a sentence of its own
+    (re.compile(r"\b(?:drain|strain|pour|ladle|spoon|tip)(?:\s(?:off|away|out))?(?:\s(?:any|the|some|of|excess|remaining|leftover|surplus|extra))*(?:\s(?:water|liquid|stock|broth))?,?"
+                r"\s(?:if|as|where) (?:necessary|needed|required|need be|there(?:'s|’s| is) (?:any|too much)|you (?:like|want|wish|prefer))\b"), "check"),
+    (re.compile(r"\b(?:drain|pour|ladle|spoon|tip)(?:\s(?:off|away|out))?\s(?:an?\s(?:little|bit|ladle(?:ful)?|cup(?:ful)?|mug(?:ful)?|few (?:spoonfuls|ladlefuls|tablespoons))|some|half|\d+\s?(?:ml|tbsp))"
+                r"\sof (?:the|its|their|that)(?:\s(?:cooking|hot))?\s(?:water|liquid|stock|broth)\b(?!\s(?:into|over|onto|to)\b)"), "check"),
 )
 # A sentence of numbers alone says the oven: "190C, 40 minutes" (common practice, no source).
 OVEN_BY_DEGREES = re.compile(r"^\W*(?:at\s)?(?:gas(?: mark)? \d|\d{3}\s*(?:°|degrees)?\s*[cf]\b).*\d\s*-?\s*(?:h|m)", re.IGNORECASE)
