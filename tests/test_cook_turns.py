@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from test_cook_reading import ROOT, VERBS, read
 
+from pipeline.stages.cook_factors import Factor, keeping_juices
 from pipeline.stages.cook_names import line_of
 from pipeline.stages.cook_outcome import CONFIDENCE
 from pipeline.stages.cook_reading import read_method
@@ -177,3 +178,50 @@ def test_a_liquid_that_was_bought_is_not_thrown_away_unless_the_words_say_so(foo
     for reading in read_method(lines, [method], vocabulary(VERBS)):
         assert reading.steps[0][1] == liquid, reading
         assert liquid == "drained" or reading.confidence < 0.7  # somebody looks
+
+
+# What was read as poured away, and is eaten.
+SALT, WATER, BEANS, TOMATOES = ("salt", "salt"), ("water", "water"), ("haricot beans", "legumes-dried"), ("cherry tomatoes", "tomatoes")
+POTATOES, PORK, SAUSAGES = ("potatoes", "potatoes"), ("pork shoulder", "pork"), ("pork sausages", "sausage")
+
+
+@pytest.mark.parametrize(("foods", "steps", "expected"), [
+    ([POTATOES, WATER, SALT], "Simmer the potatoes in the water with the salt for 15 minutes. Drain off a little of the liquid if you want a thicker soup, then blend.",
+     {"potatoes": "simmer:kept", "salt": "simmer:kept"}),
+    ([RICE, WATER], "Put the rice in a pan with the water, bring to the boil, cover and simmer for 12 minutes. Drain if necessary.", {"long-grain rice": "simmer:kept"}),
+    ([BEANS, ONION, TOMATOES], "Soak the beans overnight. Drain, put in a pan with fresh water and simmer for an hour. Add the onion and tomatoes and cook for 30 minutes.",
+     {"haricot beans": "soak:drained > simmer:kept", "onion": "simmer:kept", "cherry tomatoes": "simmer:kept"}),
+    ([("spaghetti", "pasta"), TOMATOES], "Add the spaghetti to the tomatoes with 500 ml water and simmer until the pasta is cooked.", {"cherry tomatoes": "simmer:kept"}),
+    ([PORK, SALT, WATER], "Rub the pork with the salt. Place in a slow cooker with the water and cook on low for 8 hours. Shred, discard the liquid.",
+     {"pork shoulder": "simmer:drained", "salt": "simmer:kept"}),
+    ([POTATOES, SALT], "Cover the potatoes with cold water, add half the salt and boil for 15 minutes. Drain. Sprinkle with the rest of the salt.",
+     {"potatoes": "boil:drained", "salt": "boil:kept"}),
+    ([POTATOES, SALT], "Boil the potatoes in water with the salt for 15 minutes. Drain.", {"salt": "boil:drained"}),  # all of it in the water: most of it goes
+])
+def test_what_is_eaten_is_not_read_as_poured_away(foods, steps, expected):
+    found = chains(foods, steps)
+    assert {food: found[food] for food in expected} == expected
+
+
+@pytest.mark.parametrize(("foods", "steps", "kept"), [
+    ([PORK, FLOUR, STOCK], "Roast the pork for 90 minutes. Stir the flour into the juices in the tin, add the stock and simmer to make a gravy.", True),
+    ([PORK, FLOUR, STOCK], "Roast the pork for 90 minutes. Deglaze the tin with the stock and thicken with the flour.", True),
+    ([PORK], "Roast the pork for 90 minutes. Serve with the pan juices spooned over.", True),
+    ([SAUSAGES, OIL, FLOUR, EGGS, MILK], "Brown the sausages in the oil in a roasting tin. Whisk the flour, eggs and milk, pour over and bake for 35 minutes.", True),
+    ([CHOPS, ("soy sauce", "stock-sauce"), CARROTS], "Stir-fry the chops, add the carrots and soy sauce and cook for 3 minutes.", True),
+    ([PORK], "Roast the pork for 90 minutes, basting with the juices, until the juices run clear.", False),
+    ([PORK], "Roast the pork for 90 minutes. Pour off the pan juices and discard.", False),
+    ([CHOPS, OIL], "Fry the chops in the oil for 5 minutes a side.", False),
+])
+def test_juices_that_are_eaten_are_told_from_those_that_are_lost(foods, steps, kept):
+    meat = foods[0][0]
+    assert read(foods, steps)[meat].juices_kept is kept
+
+
+def test_eaten_juices_leave_no_mineral_behind():
+    """Conservation of mass: what ran out of the meat is in its gravy. The other factors stay as they were."""
+    loss, whole = Factor("1251", 0.85, 0.8, 0.9), Factor("mass-balance", 1.0, 0.97, 1.0)
+    kept = {"K": loss, "P": loss, "THIA": loss}
+    codes, changed = keeping_juices("1251", kept, "pork", {"mass-balance": {"K": whole, "P": whole}})
+    assert (codes, changed) == ("1251", {"K": whole, "P": whole, "THIA": loss})
+    assert keeping_juices("1251", kept, "roots", {"mass-balance": {"K": whole}}) == ("1251", kept)

@@ -177,7 +177,7 @@ def test_plain_water_stays_water(text):
 @pytest.mark.parametrize("text", [
     "500 ml reduced-salt chicken stock", "500 ml low-salt chicken stock", "500 ml chicken stock (low salt)", "1 low-salt beef stock cube",
     "500 ml reduced sodium chicken broth", "1 tsp low-salt bouillon powder", "chicken stock made from a reduced-salt cube", "1 tbsp reduced-salt soy sauce",
-    "1 stock cube", "2 stock cubes", "1 tsp bouillon powder", "1 stock pot", "1 chicken stock pot", "500 ml beef stock", "500 ml fish stock",
+    "1 stock cube", "2 stock cubes", "1 tsp bouillon powder", "1 stock pot", "1 chicken stock pot", "500 ml beef stock", "500 ml fish stock", "500 ml chicken stock", "1 litre hot chicken stock", "200 g turkey breast slices",
     "leftover potatoes", "200 g cooked potatoes", "200 g potatoes, cooked", "leftover vegetables", "1 sachet jelly", "jelly", "1 tsp chilli powder",
     "1 tsp mild chilli powder", "200 ml almond milk", "200 ml Almond Milks", "Greek yoghurt", "200 g Greek-style yogurt", "200 g natural Greek yogurt",
     "100 g natural yoghurt", "1 tbsp gravy granules", "1 tbsp chilli sauce", "2 tbsp vinaigrette", "50 g dry roasted peanuts", "50 g roasted cashews",
@@ -199,7 +199,7 @@ def test_the_same_food_named_in_full_is_accepted(text, entry_id):
 
 
 @pytest.mark.parametrize(("text", "entry_id"), [
-    ("500 ml chicken stock", "06194"), ("400 ml tin coconut milk", "12118"), ("1 tin butter beans, drained", "16073"), ("75 g butter beans, dried", "16071"),
+    ("500 ml ready-made chicken stock", "06194"), ("400 ml tin coconut milk", "12118"), ("1 tin butter beans, drained", "16073"), ("75 g butter beans, dried", "16071"),
     ("50 g raisins", "09298"), ("50 g sultanas", "09297"), ("6 prunes, chopped", "09291"), ("3 figs", "09089"), ("3 dried figs", "09094"), ("4 fresh apricots", "09021"),
     ("4 dried apricots", "09032"), ("100 g cranberries", "09078"), ("4 tomatoes, chopped", "11529"), ("1 tin chopped tomatoes", "11531"),
     ("2 onions, chopped", "11282"), ("4 rollmops", "15041"), ("a pinch of pepper", "02030"), ("2 skinless chicken thighs", "05096"),

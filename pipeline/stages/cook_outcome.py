@@ -69,8 +69,9 @@ class Reading:
 def _liquid(kitchen: Kitchen, number: int, event: Event) -> tuple[str, str]:
     """What became of the liquid, and the rule that says so ("" when the words do)."""
     liquid, rule = _liquid_at_first(kitchen, number, event)
-    if liquid == "drained" and kitchen.lines[number].cooking_class == "salt" and _on_food(kitchen.named.get(number, ("", ""))[0]):
-        return "kept", "liquid-unsaid"  # rubbed into the meat: most of it stays there when the liquid goes
+    of_salt = liquid == "drained" and kitchen.lines[number].cooking_class == "salt"
+    if of_salt and (kitchen.salt_parted or _on_food(kitchen.named.get(number, ("", ""))[0])):
+        return "kept", "liquid-unsaid"  # rubbed into the meat, or the rest of it on the plate: not all of it goes with the water
     if liquid == "drained" and not event.fate and not event.liquid and any(
             other.fate in (EATEN, SAVED) and other.at < event.at for other in kitchen.events[number]):
         return "kept", rule  # "keep the water ... and simmer to a gravy": the gravy is not poured off
@@ -100,9 +101,10 @@ def _soaked(kitchen: Kitchen, number: int, event: Event) -> tuple[str, str]:
     return "drained", "liquid-unsaid"
 
 
-def _stays_in_its_water(cooking_class: str) -> bool:
-    """Whether nobody drains this food by custom: what simmers in one pot with pulses or meat is stewed with them."""
-    return bool(cooking_class) and cooking_class not in (*DRAINED_BY_CUSTOM, *UNCHANGED_BY_HEAT)
+def _is_stew(classes: set[str]) -> bool:
+    """Whether what simmers in one pot is eaten with its water: pulses, meat or another food that nobody drains is there, or tomatoes with other food."""
+    foods = classes - {"", *UNCHANGED_BY_HEAT}
+    return not foods <= set(DRAINED_BY_CUSTOM) or "tomatoes" in foods and len(foods) > 1
 
 
 def _liquid_at_first(kitchen: Kitchen, number: int, event: Event) -> tuple[str, str]:
@@ -122,7 +124,7 @@ def _liquid_at_first(kitchen: Kitchen, number: int, event: Event) -> tuple[str, 
     if event.pot.fried:  # a little water poured on what was fried makes the sauce
         return "kept", "liquid-likely"
     if event.method == "simmer" and event.pot.water and not kitchen.eaten_as_soup:  # in tap water; nobody says what became of it
-        stewed = event.hint != "drained" and any(_stays_in_its_water(kitchen.lines[n].cooking_class) for n in event.pot.ever)
+        stewed = event.hint != "drained" and _is_stew({kitchen.lines[n].cooking_class for n in event.pot.ever})
         return ("drained" if line.cooking_class in DRAINED_BY_CUSTOM and not stewed or event.hint == "drained" else "kept"), "liquid-unsaid"
     if event.hint == "kept":
         return "kept", ""
@@ -153,7 +155,12 @@ def _juices_kept(kitchen: Kitchen, events: list[Event]) -> bool:
     hot = [event for event in events if event.method in ("bake", "grill", "stir-fry")]
     if any(event.liquid == "drained" for event in events) or not hot:
         return False
-    return kitchen.juices_eaten or any(event.cake or event.held or event.method == "stir-fry" and kitchen.holds_liquid(event.pot) for event in hot)
+    return kitchen.juices_eaten or any(event.cake or event.held or event.method == "stir-fry" and _in_sauce(kitchen, event.pot) for event in hot)
+
+
+def _in_sauce(kitchen: Kitchen, pot) -> bool:
+    """Whether a liquid or a sauce of the recipe came into this pan: it takes up what ran out of the meat."""
+    return kitchen.holds_liquid(pot) or any(kitchen.lines[n].cooking_class == "stock-sauce" for n in pot.ever)
 
 
 def _misplaced(kitchen: Kitchen, events: list[Event]) -> tuple[str, ...]:

@@ -95,6 +95,7 @@ class Kitchen:
         self.later_turn: dict[int, int] = {}  # line -> the clause that first names it, and adds, serves or boils it apart
         self.salted: tuple[Pot, Clause] | None = None  # the first pot whose water the words call salted
         self.fat_off: set[int] = set()  # lines whose fat was poured or spooned off
+        self.salt_parted = False  # a part of the salt goes elsewhere than the rest
         self.juices_eaten = False  # the words serve the juices of meat, or make its gravy of them
         self.clause_number = 0
         self.hot: Pot | None = None    # the pot that was last heated

@@ -57,6 +57,7 @@ def read_method(lines: list[Line], steps: list[str], vocabulary: Vocabulary) -> 
     clauses = [clause for step in steps for sentence in sentences(step) for clause in by_sentence[sentence]]
     whole = " ".join(steps)
     kitchen = Kitchen(called_in_full(lines, whole), eaten_as_soup=bool(SOUP.search(whole.lower())))
+    kitchen.salt_parted = bool(cook_water.SALT_PARTED.search(whole.lower()))
     kitchen.juices_eaten = any(juices_eaten(sentence) for sentence in by_sentence)
     kitchen.tap = tap_is_meant(kitchen, clauses)
     named = [mentions(without_states(clause.text), kitchen.lines).direct for clause in clauses]

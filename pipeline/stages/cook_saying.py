@@ -22,6 +22,7 @@ SAYINGS = (
     (re.compile(r"\b(?:off|from) the (?:burner|stove|stovetop|flame|gas|cooker)\b"), "off the heat"),
     (re.compile(r"\b(?:leave|let) (?:it|them) be\b"), "keep cooking"),
     (re.compile(r"\bbin (?=(?:the|its|their|that)\b)"), "discard "),
+    (re.compile(r"\bcook (?=[^.,]*\bwith (?:just|only)?\s?the water (?:that )?(?:cling|left))"), "wilt "),
     # a little of the liquid goes, or it may: what is poured off for sure is a sentence of its own
     (re.compile(r"\b(?:drain|strain|pour|ladle|spoon|tip)(?:\s(?:off|away|out))?(?:\s(?:any|the|some|of|excess|remaining|leftover|surplus|extra))*(?:\s(?:water|liquid|stock|broth))?,?"
                 r"\s(?:if|as|where) (?:necessary|needed|required|need be|there(?:'s|’s| is) (?:any|too much)|you (?:like|want|wish|prefer))\b"), "check"),

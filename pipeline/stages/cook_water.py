@@ -21,6 +21,7 @@ EATEN, SAVED, PART = "eaten", "saved", "part"
 # What a fate makes of water that would count as poured off: (liquid, rule of confidence).
 OUTCOMES = {EATEN: ("kept", "liquid-likely"), SAVED: ("kept", "liquid-saved"), PART: ("drained", "liquid-unsaid")}
 SALTED = re.compile(r"(?<!un)\bsalted (?:\w+ )?water\b|(?<!un)\bsalted boiling\b|\bsalt the water\b")
+SALT_PARTED = re.compile(r"\b(?:rest of the|remaining|other half(?: of the)?|half(?: of)? the|some of the|a little of the|most of the) salt\b")
 SAVED_WORDS = "(the water is saved, and the words do not say what for: counted as eaten)"
 WET = ("boil", "simmer", "soak")
 LIQUID = re.compile(r"\b(?:water|liquid|liquor|stock|broth)\b")
