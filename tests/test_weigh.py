@@ -412,7 +412,8 @@ def test_any_words_end_in_an_outcome(words, unit, quantity):
 # Household weights as in USDA SR26, WEIGHT.txt: (entry of these tests, NDB number and sequence, words, grams).
 SR26_WEIGHTS = (
     ("egg", "01123:06", ("piece", "medium", ""), 44.0), ("egg", "01123:01", ("piece", "large", ""), 50.0),
-    ("egg", "01123:07", ("piece", "small", ""), 38.0), ("large egg alone", "01129:03", ("piece", "large", ""), 50.0), ("chilli", "11819:01", ("piece", "", ""), 45.0),
+    ("egg", "01123:07", ("piece", "small", ""), 38.0), ("large egg alone", "01129:03", ("piece", "large", ""), 50.0), ("large slice alone", "18069:04", ("slice", "large", ""), 30.0),
+    ("chilli", "11819:01", ("piece", "", ""), 45.0),
     ("chilli", "11819:02", ("cup", "", "chopped"), 150.0), ("soda", "18372:01", ("teaspoon", "", ""), 4.6),
     ("cardoon", "none:01", ("piece", "", ""), 60.0), ("turnip", "none:02", ("piece", "large", ""), 183.0),
 )
@@ -451,6 +452,8 @@ def test_a_curated_row_of_the_recipes_own_kitchen_goes_before_the_table():
     for entry in ("egg", "large egg alone"):
         row = imported(entry, "egg", "us", quantity=4)
         assert (row.measure_id, row.mass_g, row.edible_g) == ("us-egg-piece", 200.0, 200.0)
+    # SR26 18069, "slice, large": 30 g; the usual slice is not 0.66 of it where one was weighed.
+    assert imported("large slice alone", "white bread", "us", quantity=2, unit="slice").measure_id.startswith("white-bread")
     assert imported("egg", "egg", "us", quantity=1, size="small").measure_id == "usda-sr26:01123:07"  # a size of its own
 
 

@@ -155,7 +155,7 @@ def _juices_kept(kitchen: Kitchen, events: list[Event]) -> bool:
     hot = [event for event in events if event.method in ("bake", "grill", "stir-fry")]
     if any(event.liquid == "drained" for event in events) or not hot:
         return False
-    return kitchen.juices_eaten or any(event.cake or event.held or event.method == "stir-fry" and _in_sauce(kitchen, event.pot) for event in hot)
+    return kitchen.juices_eaten or any(event.cake and event.method == "bake" or event.held or event.method == "stir-fry" and _in_sauce(kitchen, event.pot) for event in hot)
 
 
 def _in_sauce(kitchen: Kitchen, pot) -> bool:

@@ -100,6 +100,9 @@ class Rule(NamedTuple):
 KITCHENS = frozenset({"us"})
 
 
+ODD_SIZES = ("large", "small", "baby")  # of a table's rows: not the one that a cook means who says no size
+
+
 class Spread(NamedTuple):
     """Factors on the number that is written: what it stands for, with the 90 % interval."""
 
@@ -293,6 +296,8 @@ def _table_first(of_table: Measure, curated: Measure, size: str, units_system: s
         return False  # somebody wrote it for this very food
     if curated.kitchen == units_system and not measured:
         return bool(size) and of_table.size == size  # written for this kitchen: an American egg of no size is a large one
+    if curated.scope == "name" and not size and of_table.size in ODD_SIZES and not curated.size:
+        return False  # a step from a large slice alone to the usual one says less than a slice that somebody weighed
     if curated.scope != "name" or of_table.kitchen == units_system:
         return True
     sized = bool(size) and of_table.size == size != curated.size
