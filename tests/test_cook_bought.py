@@ -15,6 +15,7 @@ LINES = {
     "parboiled-after": ("300 g potatoes, parboiled", "Roast the potatoes for 40 minutes."),
     "raw": ("300 g potatoes", "Roast the potatoes for 40 minutes."),
     "parboiled-rice": ("200 g parboiled rice", "Simmer the rice in water until all of it is absorbed."),
+    "tinned-fish": ("120 g tuna in oil, drained", "Fry the tuna for 5 minutes."),
     "fried": ("50 g fried onions", "Scatter with the onions."),
 }
 
@@ -44,6 +45,11 @@ def test_food_that_comes_cooked_takes_no_factor_of_raw_food(made, name):
     line = made.loc[name]
     assert line["outcome"] == "accepted" and "cooked" in line["entry_name"]
     assert line["cook_reason"] == "already-cooked" and line["yield_fraction"] <= 1
+
+
+def test_the_drained_solids_of_a_tin_were_cooked_in_it(made):
+    line = made.loc["tinned-fish"]
+    assert "canned" in line["entry_name"] and line["cook_reason"] == "already-cooked"
 
 
 def test_parboiled_potatoes_were_boiled_and_drained(made):

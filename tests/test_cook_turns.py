@@ -196,6 +196,10 @@ POTATOES, PORK, SAUSAGES = ("potatoes", "potatoes"), ("pork shoulder", "pork"), 
      {"pork shoulder": "simmer:drained", "salt": "simmer:kept"}),
     ([POTATOES, SALT], "Cover the potatoes with cold water, add half the salt and boil for 15 minutes. Drain. Sprinkle with the rest of the salt.",
      {"potatoes": "boil:drained", "salt": "boil:kept"}),
+    ([("savoy cabbage", "leafy-greens"), BUTTER], "Put the cabbage in a pan with 3 tbsp water and the butter. Cover and cook for 5 minutes.", {"savoy cabbage": "boil:kept"}),
+    ([("savoy cabbage", "leafy-greens")], "Boil the cabbage in a little water for 5 minutes, then drain.", {"savoy cabbage": "boil:drained"}),
+    ([("dried mushrooms", "mushrooms"), RICE, STOCK], "Soak the mushrooms in boiling water for 20 minutes. Drain and chop; strain the soaking water into the stock. Simmer the rice in the stock.",
+     {"dried mushrooms": "soak:kept"}),
     ([POTATOES, SALT], "Boil the potatoes in water with the salt for 15 minutes. Drain.", {"salt": "boil:drained"}),  # all of it in the water: most of it goes
 ])
 def test_what_is_eaten_is_not_read_as_poured_away(foods, steps, expected):

@@ -94,7 +94,8 @@ def _line(row: dict) -> Line:
 
 
 def _cooked_already(row: dict) -> bool:
-    return row["entry_state"] in COOKED_STATES or row["state"] in COOKED_STATES or row["cooking_class"] == "legumes-cooked"
+    """Entries of drained food are of the solids of a tin, cooked in it; "drained" in a line may be of what was soaked."""
+    return row["entry_state"] in (*COOKED_STATES, "drained") or row["state"] in COOKED_STATES or row["cooking_class"] == "legumes-cooked"
 
 
 def _settle(row: dict, reading, decision: dict | None, look_up) -> tuple[dict, dict]:

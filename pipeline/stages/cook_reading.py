@@ -139,6 +139,8 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
         kitchen.fat_off.update(n for n in kitchen.current.lines if kitchen.events[n])
     if kitchen.current and cook_water.SALTED.search(clause.sentence.lower()):
         kitchen.salted = kitchen.salted or (kitchen.current, clause)
+    if kitchen.current and cook_water.LITTLE_WATER.search(clause.text):
+        kitchen.current.kept = True
     if (vessel := A_PAN_CALLED.search(clause.text)) and kitchen.current:
         kitchen.current.called = vessel.group(1)
     if "absorbed" in places or TAKEN_UP.search(clause.text):

@@ -22,6 +22,8 @@ EATEN, SAVED, PART = "eaten", "saved", "part"
 OUTCOMES = {EATEN: ("kept", "liquid-likely"), SAVED: ("kept", "liquid-saved"), PART: ("drained", "liquid-unsaid")}
 SALTED = re.compile(r"(?<!un)\bsalted (?:\w+ )?water\b|(?<!un)\bsalted boiling\b|\bsalt the water\b")
 SALT_PARTED = re.compile(r"\b(?:rest of the|remaining|other half(?: of the)?|half(?: of)? the|some of the|a little of the|most of the) salt\b")
+# So little water under a lid is gone when the food is done, and what it took up is in the pan (common practice, no source).
+LITTLE_WATER = re.compile(r"\b(?:splash|dash|drop|(?:table-?|tea-?)?spoon(?:s|ful|fuls)?|tbsp|tbsps|little|inch|cm)\s(?:or so\s)?(?:of\s)?(?:(?:cold|hot|boiling|warm|salted|simmering)\s)*water\b")
 SAVED_WORDS = "(the water is saved, and the words do not say what for: counted as eaten)"
 WET = ("boil", "simmer", "soak")
 LIQUID = re.compile(r"\b(?:water|liquid|liquor|stock|broth)\b")
@@ -29,6 +31,8 @@ SAVES = re.compile(r"(?<!the )(?<!of )(?<!with )(?<!its )(?<!their )(?<!your )(?
                    r"\b(?:reserv(?:e|es|ing)|reserved|keep(?:s|ing)?|kept|sav(?:e|es|ed|ing)|retain(?:s|ed|ing)?|set(?:ting)? aside|catch(?:es|ing)?|"
                    r"hold(?:ing)? (?:back|on to)|collect(?:ing)?)\b(?! (?:it |them )?warm)")
 SAVED_AFTER = re.compile(r"\s+(?:(?:is|are|should be|can be|must be)\s+)?(?:reserved|kept|saved|retained|set aside)\b|\s+to one side\b")
+STRAINS = re.compile(r"\b(?:strain|sieve)\b")
+INTO_THE_DISH = re.compile(r"\b(?:in)?to the (?!sink|drain|plughole|bin)")
 CAUGHT = re.compile(r"\b(?:over|into) (?:an?|the) (?:[\w-]+ )?(?:bowl|jug)\b")
 THROWN = re.compile(r"\b(?:throw|chuck|ditch|discard)\w*\b|\b(?:pour|tip|drain)\w*\b[^,]*\b(?:away|off|out|down the sink)\b")
 NEGATED = re.compile(r"\b(?:not|never|don't|don’t|without|instead of|rather than|no need to)\b[^,.]{0,40}$")
@@ -93,6 +97,8 @@ def _fate(text, before, stems, saves, drains, kitchen, events) -> str:
         return PART if small else EATEN if FOR_THE_DISH.search(text) else SAVED
     if drains and CAUGHT.search(text):
         return SAVED
+    if drains and STRAINS.search(text) and INTO_THE_DISH.search(text):
+        return EATEN  # "strain the soaking water into the stock"
     if drains or THROWN.search(text):
         return ""
     return PART if small else EATEN
