@@ -131,7 +131,7 @@ def test_exactly_the_verdicts_that_rest_on_those_figures_flip(home: Path, releas
 
 
 def test_a_change_within_the_interval_and_five_per_cent_is_slight(home: Path, release: Path) -> None:
-    told = swap.swap(release, "core", plant(home, potassium_times(1.02), "core-nudged"), home)
+    told = swap.swap(release, "core", plant(home, potassium_times(1.004), "core-nudged"), home)
     assert set(told.figures["effect"]) == {"slight"} and set(told.figures["component"]) == {"K"}
     assert told.verdicts.empty and told.differs
 
