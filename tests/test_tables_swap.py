@@ -296,13 +296,6 @@ def test_a_recipe_that_breaks_a_stage_on_the_new_table_is_told_and_the_rest_goes
     assert told.differs
 
 
-def test_nothing_on_disk_changes(home: Path, release: Path) -> None:
-    plant(home, renamed, "core-renamed")
-    before = tree(home)
-    swap.swap(release, "core", "core-renamed", home)
-    assert tree(home) == before
-
-
 # ---------------------------------------------------------------- decisions on methods and same foods
 
 def test_decisions_on_methods_and_same_foods_that_break_are_told_with_their_file_and_row(
