@@ -176,6 +176,7 @@ suitability  Vegetarian and vegan, with the reason. allergens: contained, perhap
 additives    Lines likely to bring phosphates or potassium salts. phosphorus_kinds: from plants, animals and additives.
 for_print    Ready figures as text, rounded so that no claim is passed by rounding. Copy from here.
 versions     Recipes as made and as printed beside the recipe as analysed. print_changes: what in print must change, worst first.
+swaps        What to leave out or reduce where a variant breaks a limit. protein_additions: what a main meal short of protein bears.
 findings     What the audit noticed. worklist: the lines to settle, best first. problems: what went wrong in the run.
 withheld     Which figures are withheld, and why. A withheld figure is empty; empty is never zero.
 evidence/    What every figure rests on, table by table:
