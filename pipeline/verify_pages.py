@@ -22,8 +22,8 @@ WORDS = {
     "withheld": "withheld", "accepted": "settled", "review": "to review", "none": "no entry", "not-food": "not food", "suits": "suits",
     "does-not-suit": "does not suit", "unknown": "unknown", "contains": "contains", "may-contain-through": "may contain", "not-assessed": "not assessed",
 }
-# Columns that a page shows in their own words: what to leave out, what to add.
-SENTENCES = ("change", "line")
+# Columns that a page shows in their own words: what to leave out, what to add, what print says and what to print instead.
+SENTENCES = ("change", "line", "says", "today", "correction")
 # What a recipe's page has to show of every variant, and what of the recipe as written alone.
 COMPARED = (("K", "mg"), ("P", "mg"), ("NA", "mg"), ("PROCNT", "g"), ("ENERC", "kcal"))
 ALSO_AS_WRITTEN = (("NACL", "g"), ("ENERC", "kJ"), ("FAT", "g"), ("FASAT", "g"), ("CHOAVLDF", "g"), ("SUGAR", "g"), ("FIBTG", "g"), ("CA", "mg"),
@@ -96,6 +96,8 @@ def _compare(page: str, one: Shown, tables: dict[str, Rows], told: set[tuple[str
         ledger.differs(*place, "", one.value, "", f"a table {table}, which is not compared")
         return
     named = one.recipe_id + ("/" if "/" in key else " ") + key
+    if tables[table].get(key, {}).get("recipe_id") == one.recipe_id:
+        named = key  # a table whose rows are numbered through all recipes
     if (path_of(table), named, column) in told:
         return
     row = tables[table].get(named)

@@ -67,7 +67,7 @@ def index_page(evidence: Evidence, dishes: list[Dish], names: Names, title: str,
     return rendered(
         "index.html", title=title, release_id=release_id, cautions=cautions, policy=names.policy, dishes=dishes,
         audiences=[_audience(dishes, one, names) for one in names.audiences if any(dish.local(BASE, one) for dish in dishes)],
-        misprints=_misprints(evidence, dishes), changes=_changes(evidence, dishes), waiting=_waiting(dishes),
+        misprints=_misprints(evidence, dishes), changes=_changes(dishes), waiting=_waiting(dishes),
         hazards=[(dish, one) for dish in dishes for one in page_more.additives(dish) if one["severity"] == "error"])
 
 
@@ -121,10 +121,9 @@ def _misprints(evidence: Evidence, dishes: list[Dish]) -> list[Misprint]:
     return [Misprint(by_id[row["recipe_id"]], page_lines.printed(by_id[row["recipe_id"]], row)) for row in sorted(rows, key=page_lines.harm)]
 
 
-def _changes(evidence: Evidence, dishes: list[Dish]) -> list[dict[str, Any]]:
+def _changes(dishes: list[Dish]) -> list[dict[str, Any]]:
     """The ranked corrections of what is in print, where the release has them."""
-    by_id = {dish.recipe_id: dish for dish in dishes}
-    return [{**row, "dish": by_id[row["recipe_id"]]} for row in evidence.records("print_changes")]
+    return sorted((row for dish in dishes for row in page_more.print_changes(dish)), key=lambda row: row["rank"])
 
 
 def _waiting(dishes: list[Dish]) -> list[tuple[Dish, list[page_lines.Open]]]:

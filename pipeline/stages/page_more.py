@@ -100,6 +100,7 @@ def additives(dish: Dish) -> list[Record]:
             for row in ranked if once[row["what"], row["remedy"]] is row]
 
 
-def listed_rows(dish: Dish, table: str) -> list[dict[str, Any]]:
-    """The rows of a table on the dish with the name of their variant."""
-    return [{**row, "variant": dish.variant_name(row["variant_id"])} for row in dish.evidence.records(table, recipe_id=dish.recipe_id)]
+def print_changes(dish: Dish) -> list[dict[str, Any]]:
+    """The corrections of what is in print of the dish, with the name of their variant; the words are data of the release."""
+    return [{**row, **{column: Datum(row[column], row[column], f"print_changes {row['rank']} {column}") for column in ("says", "today", "correction")},
+             "dish": dish, "variant": dish.variant_name(row["variant_id"])} for row in dish.evidence.records("print_changes", recipe_id=dish.recipe_id)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Iterable
 from itertools import groupby
 from typing import NamedTuple
@@ -18,6 +19,8 @@ ADDITION_WORDS = {
     "reaches": "enough protein, and every other limit holds", "falls-short": "the most that the other limits or the list allow; protein stays short",
     "cannot": "another limit does not hold even with the least amount",
     "not-searched": "nothing was looked for: another limit does not hold as it is"}
+# So many additions that do not bring enough are shown for a group of people.
+BEST = 3
 # The additions that do come first, then those that bring most protein.
 USEFUL = tuple(ADDITION_WORDS)
 EFFECTS = (("potassium_mg", "potassium", "mg"), ("phosphorus_mg", "phosphorus", "mg"), ("sodium_mg", "sodium", "mg"), ("protein_g", "protein", "g"))
@@ -71,11 +74,15 @@ def _why_not(first: Record, rows: list[Record], people: str) -> str:
 
 
 def protein_additions(dish: Dish) -> list[Change]:
-    """What brings more protein, for each group of people that has a least amount."""
-    found = []
+    """What brings more protein, for each group of people that has a least amount: every addition that does, and of the others
+    the ``BEST`` that bring most; the rest is in the table."""
+    found, short = [], Counter()
     rows = _by_use(dish.evidence.records("protein_additions", recipe_id=dish.recipe_id))
     for (audience, addition), of_addition in _grouped(rows, "audience", "addition_id"):
         first, key = of_addition[0], f"protein_additions {audience} {addition}"
+        short[audience] += first["outcome"] != REACHES
+        if first["outcome"] != REACHES and short[audience] > BEST:
+            continue
         found.append(Change(_addition(first, key), dish.names.of("audience", audience), ADDITION_WORDS[first["outcome"]],
                             [_result(dish, row, key) for row in sorted(of_addition, key=by_harm)]))
     return found

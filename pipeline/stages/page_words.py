@@ -34,7 +34,7 @@ OF_LIMIT = "the limit is "
 # The probability model ends here: a chance is never said to be more (``judge_probability``).
 MOST_CHANCE, LEAST_CHANCE = 0.95, 0.01
 # A changed verdict as the tables of versions have it.
-FLIP = re.compile(r"(\S+) for (\S+): (\S+) -> (\S+)")
+FLIP = re.compile(r"(.+?) for (.+): (\S+) -> (\S+)")
 
 
 class Figure(NamedTuple):
