@@ -172,12 +172,16 @@ def is_chicken(row: dict[str, str]) -> bool:
     ("protein_additions", is_chicken, {"verdict": "fails"}, "verdict"),
     ("protein_additions", is_chicken, {"phosphorus_to_protein": "4.2"}, "phosphorus_to_protein"),
     ("protein_additions", is_chicken, {"outcome": "falls-short"}, "outcome"),
+    ("swaps", is_greens, {"words": "With cod, greens kept: leave out the baby spinach (70 g), then potassium is 333 mg a portion (474 to 598), within 600 for X"},
+     "words"),
+    ("swaps", is_greens, {"words": "With cod, greens kept: leave out the rice (70 g), then potassium is 533 mg a portion (474 to 598), within 600 for X"}, "words"),
+    ("protein_additions", is_chicken, {"words": "Add 30 g cooked chicken"}, "words"),
 ])
 def test_a_changed_cell_is_named(made, tmp_path, table, wanted, cells, column):
     copied = Path(shutil.copytree(made[0], tmp_path / "release", ignore=shutil.ignore_patterns("plots")))
     key = change(copied, table, wanted, **cells)
     report = verify(copied, ROOT)
-    found = [one for one in report.disagreements if one.cause == "swaps" and one.column == column and (one.row in key or column == "")]
+    found = [one for one in report.disagreements if one.cause in ("swaps", "sentences") and one.column == column and (one.row in key or column == "")]
     assert found, report.text()
 
 

@@ -185,6 +185,7 @@ evidence/    What every figure rests on, table by table:
 {PLOTS if has_plots else ""}CAUTIONS.txt Read this before you show a figure to anybody, and print it beside the figures.
 checks.html  The checks that this release passed, to read or print; checks.json is the same for machines.
 manifest.json and datapackage.json: the SHA-256 of every file in and out; the meaning, type and unit of every column.
+Ids in words: evidence/names (components such as K, claims, groups of people), evidence/recipes, evidence/variants; base is the recipe as written.
 The component NA is sodium, not "no answer": when you read a CSV, tell your program not to take NA for an empty cell.
 Every table is there as .csv and, with the same values, as .parquet. ../latest names the newest release.
 """
