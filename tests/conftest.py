@@ -7,9 +7,14 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 # The stages make many small objects and hardly any cycles: looking for cycles as often as by default takes a sixth of the suite's time.
 gc.set_threshold(100_000, 50, 100)
+
+# Tests assert no times; where every change is checked, the same examples are tried each time.
+settings.register_profile("potash", deadline=None, derandomize=bool(os.environ.get("CI")))
+settings.load_profile("potash")
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 

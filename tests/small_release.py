@@ -107,5 +107,5 @@ def build(folder: Path, collection: str = COLLECTION, policy: Path | None = None
     """Writes the collection and its release (under ``policy``, or the demo's) below ``folder``, without Prefect; returns the release's folder."""
     (folder / "quay.yaml").write_text(collection, encoding="utf-8")
     job = jobs.prepare_job(folder / "quay.yaml", "core", policy=policy)
-    tables = straight.tables(job)
+    tables = straight.tables(job, restored=True)
     return release(tables, jobs.meta(job, 1), folder / "output", release_example.PASSED, pages=pages).folder

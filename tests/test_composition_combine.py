@@ -104,7 +104,7 @@ def project(tmp_path_factory) -> Path:
 def run(project: Path, table: str, folder: Path) -> tuple[dict[str, pd.DataFrame], Path]:
     """All stages and the release, as the flow strings them together, without Prefect."""
     job = jobs.prepare_job(project / "dish.yaml", table, project)
-    tables = straight.tables(job)
+    tables = straight.tables(job, restored=True)
     return tables, release(tables, jobs.meta(job, jobs.exit_status(tables)), folder, release_example.PASSED).folder
 
 

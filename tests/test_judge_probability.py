@@ -145,7 +145,7 @@ def test_adding_salt_to_a_recipe_never_makes_its_sodium_verdicts_better(drawn):
     with tempfile.TemporaryDirectory() as folder:
         (Path(folder) / "dishes.yaml").write_text(yaml.safe_dump({"recipes": dishes}), encoding="utf-8")
         here = dataclasses.replace(kitchen(), collection=ingest(Path(folder) / "dishes.yaml", {"K"}))
-    rows = steps.straight(straight._whole(here), here)["judge"]["verdicts"]
+    rows = steps.straight(straight._whole(here), here, "audit")["judge"]["verdicts"]
     rows = rows[rows["component"] == "NA"].set_index(["recipe_id", "audience", "claim"])
     rank = {"holds": 2, "uncertain": 1, "fails": 0}
     compared = 0

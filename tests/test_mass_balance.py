@@ -77,11 +77,11 @@ def kitchen() -> jobs.Job:
 
 
 def run(*written: dict) -> dict[str, pd.DataFrame]:
-    """The tables of all stages for these recipes."""
+    """The tables of the stages for these recipes."""
     with tempfile.TemporaryDirectory() as folder:
         (Path(folder) / "dishes.yaml").write_text(yaml.safe_dump({"recipes": list(written)}), encoding="utf-8")
         here = dataclasses.replace(kitchen(), collection=ingest(Path(folder) / "dishes.yaml", {"K"}))
-    bundles = steps.straight(straight._whole(here), here)
+    bundles = steps.straight(straight._whole(here), here, "audit")
     return {name: table for bundle in bundles.values() for name, table in bundle.items()}
 
 
@@ -220,7 +220,7 @@ def fried(tmp_path_factory):
             "method": ["Deep-fry the breadcrumbs for 10 minutes.", "Deep-fry the carrots for 5 minutes."]}
     (folder / "dish.yaml").write_text(yaml.safe_dump({"recipes": [dish]}), encoding="utf-8")
     job = jobs.prepare_job(folder / "dish.yaml", "core")
-    return release(straight.tables(job), jobs.meta(job, 0), folder / "output", release_example.PASSED).folder
+    return release(straight.tables(job, restored=True), jobs.meta(job, 0), folder / "output", release_example.PASSED).folder
 
 
 def changed(folder: Path, copy: Path, line_id: str, **cells: str) -> Path:

@@ -1,4 +1,4 @@
-"""The parse stage: labelled lines, properties, accounting, bad input and speed.
+"""The parse stage: labelled lines, properties, accounting and bad input.
 
 ``tests/data/parse_lines.csv`` holds lines as British and American cooks write them, written for
 this project. About a hundred were labelled before the stage first read them; the labels of the
@@ -20,7 +20,6 @@ from __future__ import annotations
 
 import math
 import re
-import time
 from functools import cache
 from pathlib import Path
 
@@ -30,10 +29,11 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from pipeline.problems import WARNING
+from pipeline.stages import parse as parse_stage
 from pipeline.stages.parse import REASONS, account, parse, parse_text, vocabulary
 from pipeline.stages.parse_measure import SIZES
 from pipeline.stages.parse_words import clean, tokenise
-from pipeline.tables import AMOUNT_RULES, STATES, Lines, Parsed, checked
+from pipeline.tables import AMOUNT_RULES, LINE_KINDS, STATES, Lines, Parsed, checked
 from pipeline.units import SYSTEMS, grams_per, millilitres_per
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -482,7 +482,7 @@ def test_one_and_a_half_however_it_is_written(written):
     assert (found["quantity_low"], found["quantity_high"], found["unit"], found["phrase"]) == (1.5, 1.5, "cup", "plain flour")
 
 
-# ---------------------------------------------------------------- bounds and speed
+# ---------------------------------------------------------------- bounds
 
 def test_no_lines_give_an_empty_table():
     table, problems = parse(lines_of(["rice"]).iloc[:0], *_mappings())
@@ -492,36 +492,17 @@ def test_no_lines_give_an_empty_table():
 
 @pytest.mark.parametrize("text", ["(" * 100_000, "1" * 100_000, "1 " * 50_000, "a," * 50_000, "½" * 100_000, "1/" * 50_000, "<" * 100_000, "&" * 100_000,
                                   "(" * 999, "1/" * 499, "a or " * 199, "chopped and " * 80, ", " * 499, "<" * 999, "9" * 999])
-def test_long_and_hostile_lines_take_bounded_time(text):
-    started = time.perf_counter()
-    read(text)
-    assert time.perf_counter() - started < 1
+def test_long_and_hostile_lines_come_to_an_end_and_lose_nothing(text):
+    found = read(text)
+    assert found["text"] == text and found["kind"] in LINE_KINDS
+    assert "".join(part for part, _ in account(text, _known())).replace(" ", "") == clean(text).replace(" ", "")
 
 
-def test_ten_thousand_distinct_lines_take_less_than_four_seconds():
-    texts = [text for name in ("parse_blind_a", "parse_blind_b", "parse_lines") for text in _csv(ROOT / "tests" / "data" / f"{name}.csv")["text"]]
-    made = list(dict.fromkeys(f"{text} {chr(97 + number)}ern" if number else text for number in range(9) for text in texts))[:10_000]
-    assert len(made) == 10_000
-    best = math.inf
-    for _ in range(3):  # the machine is shared: the best of three
-        started = time.process_time()
-        parse(lines_of(made), *_mappings())
-        best = min(best, time.process_time() - started)
-        if best < 4:
-            return
-    assert best < 4
-
-
-def test_a_repeated_text_is_read_once_and_four_thousand_lines_are_quick():
-    base = list(_labelled()["text"])
-    texts = [f"{text} {number}a" if number else text for number in range(10) for text in base][:4000]
-    started = time.perf_counter()
-    parse(lines_of(texts), *_mappings())
-    distinct = time.perf_counter() - started
-    assert distinct < 6  # about one second on a quiet machine
-    started = time.perf_counter()
-    parse(lines_of(["2 onions, finely chopped"] * 4000), *_mappings())
-    assert time.perf_counter() - started < distinct
+def test_a_repeated_text_is_read_once(monkeypatch):
+    seen = []
+    monkeypatch.setattr(parse_stage, "parse_text", lambda text, known: seen.append(text) or parse_text(text, known))
+    table, _ = parse(lines_of(["2 onions, finely chopped", "1 leek"] * 40), *_mappings())
+    assert len(table) == 80 and seen == ["2 onions, finely chopped", "1 leek"]
 
 
 def test_the_vocabularies_are_sorted_closed_and_without_repeats():

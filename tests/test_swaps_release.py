@@ -57,7 +57,7 @@ def made(tmp_path_factory) -> tuple[Path, dict[str, pd.DataFrame]]:
     demo = (ROOT / "reference/demo/skerry-pepper-greens-rice.yaml").read_text(encoding="utf-8")
     (folder / "dishes.yaml").write_text(PLAIN.format(more="", step="") + HIGH + "---\n" + demo, encoding="utf-8")
     job = jobs.prepare_job(folder / "dishes.yaml", "core")
-    tables = straight.tables(job)
+    tables = straight.tables(job, restored=True)
     return release(tables, jobs.meta(job, 0), folder / "output", release_example.PASSED, pages=pages).folder, tables
 
 

@@ -152,7 +152,7 @@ def runs(tmp_path_factory) -> tuple[dict, dict]:
     path.write_text(DISHES, encoding="utf-8")
     job = pasta_by_release_6(jobs.prepare_job(path, "core"))
     without = with_reference(job, raw_cooked_pairs=job.reference.raw_cooked_pairs.iloc[:0])
-    return tuple({name: table for bundle in steps.straight(straight._whole(one), one).values() for name, table in bundle.items()}
+    return tuple({name: table for bundle in steps.straight(straight._whole(one), one, "audit").values() for name, table in bundle.items()}
                  for one in (job, without))
 
 

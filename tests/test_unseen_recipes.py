@@ -43,7 +43,7 @@ def settled(job) -> pd.DataFrame:
 
 
 def staged(job, part) -> pd.DataFrame:
-    return steps.straight(part, job)["total"]["settled"]
+    return steps.straight(part, job, "audit")["total"]["settled"]
 
 
 def culprits(job, part) -> list[str]:

@@ -8,8 +8,8 @@ Release 6 gives no spread. Ours, source ``retention-spread-rule`` (common practi
 intervals of +-0.12 for minerals where liquid was lost, +-0.05 where not, +-0.15 for
 vitamins and +-0.15 for alcohol, cut off at 0 and 1.
 
-Codes ``measured-CODE-CLASS``: release 6 CODE for one cooking class of which SR26 has raw and cooked entries
-(``measured_pairs.py``, tuning half). The published factor keeps its value (source ``usda-retention-r6``) and the pairs
+Codes ``measured-CODE-CLASS`` (with ``-fried`` where another method of the class has the same CODE): release 6 CODE for one
+cooking class of which SR26 has raw and cooked entries (``measured_pairs.py``, tuning half). The published factor keeps its value (source ``usda-retention-r6``) and the pairs
 widen its interval, never narrow it (spread source ``usda-sr26``): 90 % of them lie inside, with yield and composition.
 Only a factor that the pairs clearly contradict gives way to the least squares of both (source ``usda-sr26``; the row says
 what was published and what the pairs allow), and potassium, phosphorus and sodium give way only upwards: too low is the
@@ -144,22 +144,24 @@ def measured_rows(rules: list[dict[str, str]], published: list[list[str]], fits)
         for component in [row[1] for row in published if row[0] == base] + ["PROCNT"]:
             old = by_code.get((base, component))
             if component not in fit.retention:
-                rows[code, component] = [code, component, *old[2:5], old[5], old[6] + "; too few pairs", old[7]]
-                continue
-            rows[code, component] = [code, component, *_measured(component, fit.retention[component], old, fit.kind)]
+                row = [code, component, *old[2:5], old[5], old[6] + "; too few pairs", old[7]]
+            else:
+                row = [code, component, *_measured(component, fit.retention[component], old, fit)]
+            if rows.setdefault((code, component), row) != row:
+                sys.exit(f"{code}, {component}: the methods that share this code have different spreads. Give each its own code in retention_rules.csv.")
     return list(rows.values())
 
 
-def _measured(component: str, kept, old: list[str] | None, kind: str) -> list[str]:
+def _measured(component: str, kept, old: list[str] | None, fit) -> list[str]:
     """Value, interval, sources and words of one row of a measured code; ``old``: the row of release 6, if any.
 
     The pairs only widen the published interval. A component that may not be understated keeps the published
     value even where the pairs give less.
     """
     low, high = pairs_interval(kept.value, kept.spread)
-    pairs = f"{kept.pairs} raw and cooked pairs of SR26 of this class (tuning half) and its kind, {kind}"
+    pairs = fit.words(kept.pairs)
     if old is None:
-        expected = measured_pairs.expected("PROCNT", kind)
+        expected = measured_pairs.expected("PROCNT", fit.kind)
         return [*map(shown, (kept.value, low, high)), "retention-from-memory", f"protein: {expected:g}, from memory; combined with {pairs}", "usda-sr26"]
     value, old_low, old_high = map(float, old[2:5])
     allowed = " to ".join(shown(round(end, 3)) for end in kept.allowed)

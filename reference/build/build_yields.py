@@ -117,7 +117,7 @@ def fitted_rows(fits) -> list[list[str]]:
         fit = fits[cooking_class, method, wet]
         ends = np.exp(Z90 * fit.yield_spread)
         high = min(fit.yield_fraction * ends, HEAVIEST) if fit.kind == "vegetables" else fit.yield_fraction * ends
-        words = f"fitted with retention to {fit.n_pairs} raw and cooked pairs of SR26 of this class (tuning half) and its kind, {fit.kind}"
+        words = f"fitted with retention to {fit.words(fit.n_pairs)}"
         words += "; expected yield from memory" if cooking_class in PRIOR_YIELD else ""
         rows += _rows(cooking_class, methods, liquid, fit.yield_fraction, fit.yield_fraction / ends, high, _source(words), words)
     return rows
