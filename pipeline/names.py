@@ -22,6 +22,11 @@ class Names(Table):
     name: Series[str] = text_field(str_length={"min_value": 1})
 
 
+def component_names(components: pd.DataFrame) -> dict[str, str]:
+    """The name of each component by its tagname, from the reference file ``components`` and what follows from it."""
+    return {**dict(zip(components["component"], components["name"], strict=True)), **DERIVED_NAMES}
+
+
 def names(components: pd.DataFrame, claims: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     """The table ``names`` (model :class:`Names`) from the reference files ``components`` and ``claims`` and a policy.
 
@@ -29,7 +34,7 @@ def names(components: pd.DataFrame, claims: pd.DataFrame, policy: Policy) -> pd.
     """
     local = [(claim, claim.replace("-", " ")) for claim in policy.limits["claim"]]
     rows = {
-        "component": [*zip(components["component"], components["name"], strict=True), *DERIVED_NAMES.items()],
+        "component": list(component_names(components).items()),
         "claim": [*zip(claims["claim_id"], claims["claim"], strict=True), *((claim, words[0].upper() + words[1:]) for claim, words in local)],
         "audience": [GENERAL, *zip(policy.audiences["id"], policy.audiences["name"], strict=True)],
         "policy": [(policy.name, policy.caveat)],

@@ -17,10 +17,12 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline import units
+from pipeline.harm import HARM_ABOVE
 from pipeline.problems import InputError, Problem
 from pipeline.sources import STANDINGS
 
-COMPARATORS = ("<=", "<", ">=", ">")
+UPPER, LOWER = ("<=", "<"), (">=", ">")
+COMPARATORS = (*UPPER, *LOWER)
 BASES = ("portion", "100g")
 LIMIT_COLUMNS = ("audience", "claim", "component", "basis", "comparator", "limit", "unit", "source_id", "note")
 
@@ -40,6 +42,9 @@ PER_KG = "/kg"
 ENERGY_UNITS = ("kJ", "kcal")
 # Grams per mole: IUPAC abridged standard atomic weights (source iupac-atomic-weights, from memory).
 MOLAR_MASS = {"NA": 22.990, "P": 30.974, "K": 39.098}
+# Words of a claim's id that say on which side of its limit a dish has to be.
+SAYS_UPPER = frozenset({"low", "lower", "within", "less", "reduced", "free", "limited", "most"})
+SAYS_LOWER = frozenset({"high", "higher", "source", "enough", "rich", "more", "least"})
 # How far a limit may lie from the daily figure that it is said to come from: rounding only.
 DERIVED_WITHIN = 0.02
 
@@ -97,7 +102,7 @@ def load_policy(
     if problems:
         raise InputError(problems)
     limits = pd.DataFrame([_in_own_unit(_with_weight(row, content), own_units) for row in content["limit"]], columns=list(LIMIT_COLUMNS))
-    problems = [*_ordering_problems(path, limits), *_derivation_problems(path, content)]
+    problems = [*_ordering_problems(path, limits), *_side_problems(path, limits), *_derivation_problems(path, content)]
     if problems:
         raise InputError(problems)
     head = {**content["policy"], "date": _date(content["policy"]["date"])}
@@ -287,13 +292,30 @@ def _ordering_problems(path: Path, limits: pd.DataFrame) -> list[Problem]:
     problems = []
     for key, rows in limits.groupby(["audience", "claim", "component", "basis", "unit"], sort=True):
         named = "limit (" + ", ".join(key[:3]) + ")"
-        upper = rows[rows["comparator"].isin(["<=", "<"])]["limit"]
-        lower = rows[rows["comparator"].isin([">=", ">"])]["limit"]
+        upper = rows[rows["comparator"].isin(UPPER)]["limit"]
+        lower = rows[rows["comparator"].isin(LOWER)]["limit"]
         if len(upper) > 1 or len(lower) > 1:
             problems.append(_wrong(path, named, "is given twice", "Keep one upper and one lower limit"))
         elif len(upper) and len(lower) and lower.iloc[0] > upper.iloc[0]:
             what = f"the lower limit {lower.iloc[0]:g} {key[4]} is above the upper {upper.iloc[0]:g} {key[4]}"
             problems.append(_wrong(path, named, what, "Correct one of them"))
+    return problems
+
+
+def _side_problems(path: Path, limits: pd.DataFrame) -> list[Problem]:
+    """A claim on the wrong side of its limit: "low-potassium" for dishes with no less than so much. Where too much does harm, a least
+    amount alone is believed only of a claim that says so."""
+    problems = []
+    for (audience, claim, component), rows in limits.groupby(["audience", "claim", "component"], sort=True):
+        words = set(claim.lower().split("-"))
+        upper, lower = (rows["comparator"].isin(side).any() for side in (UPPER, LOWER))
+        wants_upper = bool(words & SAYS_UPPER) and not words & SAYS_LOWER or component in HARM_ABOVE and not words & SAYS_LOWER
+        wants_lower = bool(words & SAYS_LOWER) and not words & SAYS_UPPER
+        if wants_upper and not upper or wants_lower and not lower:
+            given, other = ("<= or <", ">= or >") if wants_lower else (">= or >", "<= or <")
+            problems.append(_wrong(path, f"limit ({audience}, {claim}, {component}): comparator", f"the limit seems to be upside down: "
+                                   f"{claim!r} would hold for a dish with {'at most' if wants_lower else 'at least'} {rows['limit'].iloc[0]:g} "
+                                   f"{rows['unit'].iloc[0]}", f"Write {other} in place of {given}, or give the claim an id that says which side it means"))
     return problems
 
 

@@ -1,4 +1,10 @@
-"""Why a line is not settled, in words that a person can act on: one for each reason code of ``schema.LINE_REASONS`` that asks for it."""
+"""The codes of a release in words that a person can act on: why a line is not settled (one for each reason code of
+``schema.LINE_REASONS`` that asks for it), what the audit doubts, and the tagnames of components within a reason."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
 
 REASON_WORDS = {
     "no-candidate": "no food of the table fits", "words-not-covered": "the best entry does not cover all its words",
@@ -18,3 +24,34 @@ REASON_WORDS = {
     "negative-quantity": "the amount is below zero", "no-food-words": "no word in it names a food",
     "too-long": "it is a paragraph, not a line", "unreadable": "it cannot be read",
 }
+
+# What the audit found with a figure, by the ``check`` of the finding.
+FINDING_WORDS = {
+    "additive": "likely a phosphate or potassium additive", "coverage": "a part has no value", "energy-density": "energy for 100 g out of the ordinary",
+    "mass-balance": "more comes out of a line than went in", "number": "no possible number", "part-above-whole": "a part is more than its whole",
+    "portion-mass": "weight of a portion out of the ordinary", "proximates": "parts do not add up to 100 g", "salt-per-portion": "very much salt",
+    "salted-water": "salted cooking water", "single-line": "nearly all from one line", "table-error": "an error in the composition table",
+    "two-routes": "raw and cooked entries disagree",
+}
+LINE_CODE = re.compile(r"\(([a-z-]+): ")
+DOUBTS = re.compile(r"(?<=the audit doubts it: )[a-z-]+(?:, [a-z-]+)*")
+# Where a tagname stands in a released reason, so that the K of a vitamin in a cook's words is never taken for potassium.
+BEHIND_TAGNAME = r"(?= is (?:withheld|known|still)\b| has no interval| of line \d| in [a-zµ]+ (?:per|of|among) )"
+
+
+def in_words(reason: str, components: Mapping[str, str] | None = None) -> str:
+    """A released reason without codes: "waits for line 3 (it says no amount: some flour)", "potassium is still to be checked".
+
+    ``components`` has the name of each tagname; without it tagnames stay.
+    """
+    told = LINE_CODE.sub(lambda found: f"({REASON_WORDS.get(found[1], found[1])}: ", reason)
+    told = DOUBTS.sub(lambda found: " and ".join(FINDING_WORDS.get(one, one) for one in found[0].split(", ")), told)
+    if not components:
+        return told
+    return re.sub(rf"(?<![\w-])({'|'.join(sorted(components, key=len, reverse=True))}){BEHIND_TAGNAME}",
+                  lambda found: lower(components[found[1]]), told)
+
+
+def lower(name: str) -> str:
+    """A name within a sentence."""
+    return name[:1].lower() + name[1:]

@@ -19,7 +19,7 @@ from pipeline.trace_shared import Shared
 
 NEAREST = 3
 WIDEST = 6
-SMALLEST_TOLD = 0.0005  # smaller shares are told together, also where every input is asked for
+SMALLEST_TOLD = 0.0005  # smaller shares are told together, unless every input is asked for
 OTHER_CANDIDATES = 2
 # Partial sums of a withheld figure are shown to settle it, never to be used.
 PARTIAL = "settled lines only, not a figure of the dish"
@@ -341,7 +341,7 @@ class _Tracer:
         if self.withheld or self.figure["low"] == self.figure["high"]:
             return None
         shares = self.shared.shares(self.figure)
-        told = [one for one in shares if one["share"] >= SMALLEST_TOLD] if self.explain else shares[:WIDEST]
+        told = shares if self.explain else [one for one in shares[:WIDEST] if one["share"] >= SMALLEST_TOLD]
         texts = {line["line_id"]: line["text"] for line in self.counted}
         nodes = [Node(f"{100 * one['share']:.1f} %  {total_shares.in_words(one['source'], texts, self.shared.names)}  [{one['source']}]")
                  for one in told]

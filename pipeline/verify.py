@@ -18,7 +18,7 @@ from pathlib import Path
 
 from pipeline import (
     verify_additions, verify_additives, verify_amounts, verify_bands, verify_cooking, verify_figures, verify_files, verify_limits, verify_mass,
-    verify_names, verify_pages, verify_phosphorus, verify_print, verify_print_changes, verify_routes, verify_sources, verify_suit, verify_swaps,
+    verify_names, verify_pages, verify_phosphorus, verify_print, verify_print_changes, verify_routes, verify_sentences, verify_sources, verify_suit, verify_swaps,
     verify_verdicts, verify_versions,
 )
 from pipeline.verify_report import Ledger, Report
@@ -81,4 +81,5 @@ def _recompute(folder: Path, tables: dict, project: verify_sources.Project, mani
     added = {(one.line.line_id, one.component): one.amount for one in amounts}
     verify_versions.compare(figures, added, tables, ledger)
     verify_print_changes.compare(figures, tables, project, ledger)
+    verify_sentences.compare(tables, ledger)
     verify_pages.compare(folder, tables, ledger)

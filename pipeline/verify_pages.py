@@ -22,6 +22,8 @@ WORDS = {
     "withheld": "withheld", "accepted": "settled", "review": "to review", "none": "no entry", "not-food": "not food", "suits": "suits",
     "does-not-suit": "does not suit", "unknown": "unknown", "contains": "contains", "may-contain-through": "may contain", "not-assessed": "not assessed",
 }
+# Columns that a page shows in their own words: what to leave out, what to add, what print says and what to print instead.
+SENTENCES = ("change", "line", "says", "today", "correction")
 # What a recipe's page has to show of every variant, and what of the recipe as written alone.
 COMPARED = (("K", "mg"), ("P", "mg"), ("NA", "mg"), ("PROCNT", "g"), ("ENERC", "kcal"))
 ALSO_AS_WRITTEN = (("NACL", "g"), ("ENERC", "kJ"), ("FAT", "g"), ("FASAT", "g"), ("CHOAVLDF", "g"), ("SUGAR", "g"), ("FIBTG", "g"), ("CA", "mg"),
@@ -94,6 +96,8 @@ def _compare(page: str, one: Shown, tables: dict[str, Rows], told: set[tuple[str
         ledger.differs(*place, "", one.value, "", f"a table {table}, which is not compared")
         return
     named = one.recipe_id + ("/" if "/" in key else " ") + key
+    if tables[table].get(key, {}).get("recipe_id") == one.recipe_id:
+        named = key  # a table whose rows are numbered through all recipes
     if (path_of(table), named, column) in told:
         return
     row = tables[table].get(named)
@@ -108,6 +112,8 @@ def is_shown(text: str, value: str, column: str) -> bool:
     """Whether the text that a reader sees says the released value."""
     if value in WORDS:
         return text == WORDS[value]
+    if column in SENTENCES:
+        return text == value
     number = Decimal(value)
     if column == "limit":
         return text == value
@@ -156,7 +162,17 @@ def _compare_whole(found: dict[str, set[tuple[str, str]]], tables: dict[str, Row
     for recipe in sorted(recipes):
         verdicts = {f"verdicts {row['variant_id']} {row['audience']} {row['claim']} verdict" for row in tables["verdicts"].values()
                     if row["recipe_id"] == recipe and row["kind"] == "local-limit"}
-        for name, needed in ((recipe, figures[recipe] | verdicts), (f"{recipe}-trace", figures[recipe]), (INDEX, verdicts)):
+        swaps = {f"swaps {key.partition(' ')[2]} change" for key in _first_of_swaps(tables.get("swaps", {})) if key.partition(" ")[0] == recipe}
+        for name, needed in ((recipe, figures[recipe] | verdicts | swaps), (f"{recipe}-trace", figures[recipe]), (INDEX, verdicts | swaps)):
             here = {cell for about, cell in found.get(name, set()) if about == recipe}
             for cell in sorted(needed - here) if name in found else []:
                 ledger.differs("pages", f"{FOLDER}/{name}.html", cell, "", "nothing", "a value", "what the page has to show")
+
+
+def _first_of_swaps(swaps: Rows) -> list[str]:
+    """The key of the first row of each change that restores a variant for a group of people: where its words stand."""
+    first: dict[tuple[str, ...], str] = {}
+    for key, row in swaps.items():
+        if row["outcome"] == "restored":
+            first.setdefault((row["recipe_id"], row["variant_id"], row["audience"]), key)
+    return list(first.values())

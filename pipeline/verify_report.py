@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, field
 
 # In the order of cause and effect: a changed source row comes before the figures it changes.
 CAUSES = ("files", "source rows", "masses", "cooking", "lines", "contributions", "inputs", "figures", "verdicts", "swaps",
-          "suitability", "phosphorus", "print", "versions", "print changes", "pages")
+          "suitability", "phosphorus", "print", "versions", "print changes", "sentences", "pages")
 SHOWN = 40
 # Released tables carry 10 significant digits (written numbers are off by half a unit of the
 # tenth); what remains beside that is rounding in the computer.

@@ -9,7 +9,9 @@ from pathlib import Path
 
 from pipeline.problems import InputError, Problem
 from pipeline.released import Evidence
+from pipeline.reason_words import in_words
 from pipeline.stages.conditions import plain
+from pipeline.stages.page_words import Names
 from pipeline.stages.versions import BASE, NEEDED, VERSION, differences, figures_beside
 
 AS_ANALYSED = ("as-analysed", "analysed")
@@ -30,6 +32,7 @@ class Comparison:
     differences: list[dict]
     figures: list[dict]
     doubts: dict[tuple[str, str, str], str]
+    words: Names
 
     @property
     def differs(self) -> bool:
@@ -53,10 +56,11 @@ def compared(evidence: Evidence, recipe_id: str, before: str | None, after: str 
     if not others:
         raise InputError(Problem(f"recipe {recipe_id}", "has no version as made or as printed to compare with",
                                  f"Write versions: in its file, or name two of its variants with --from and --to: {', '.join(names)}", "no-versions"))
+    words = Names(evidence)
     tables = {name: evidence.table(name) for name in NEEDED}
     return [Comparison(recipe_id, first, one, (names[first], names[one]), [_plain(row) for row in differences(tables, recipe_id, first, one)],
                        [_plain(row) for row in figures_beside(tables, recipe_id, first, one).to_dict("records")],
-                       _doubts(evidence, recipe_id, one)) for one in others]
+                       _doubts(evidence, recipe_id, one), words) for one in others]
 
 
 def _doubts(evidence: Evidence, recipe_id: str, variant_id: str) -> dict[tuple[str, str, str], str]:
@@ -104,11 +108,12 @@ def _comparison(one: Comparison) -> list[str]:
         rows += [f"  {row['difference_no']}. {row['what']}", f"     {_effects(row)}"]
     rows.append("  Figures per portion: before, after, difference")
     told = [row for row in one.figures if row["basis"] == "portion" and row["unit"] and (row["component"] in ALWAYS or row["beyond_intervals"])]
-    rows += [f"    {row['component']:<8} {_interval(row, 'from_'):<30} {_interval(row, ''):<30} {_signed(row['difference'], row['unit'])}"
+    width = max((len(one.words.of("component", row["component"])) for row in told), default=0)
+    rows += [f"    {one.words.of('component', row['component']):<{width}} {_interval(row, 'from_'):<30} {_interval(row, ''):<30} {_signed(row['difference'], row['unit'])}"
              + ("  more than the intervals explain" if row["beyond_intervals"] else "")
-             + "".join(f"  ({one.doubts[key]})" for key in [(row["component"], row["basis"], row["unit"])] if key in one.doubts) for row in told]
-    flips = [flip for row in one.figures if row["verdicts"] for flip in row["verdicts"].split("; ")]
-    rows += ["  Verdicts that change:", *(f"    {flip}" for flip in dict.fromkeys(flips))] if flips else ["  No verdict changes."]
+             + "".join(f"  ({in_words(one.doubts[key], one.words.components)})" for key in [(row["component"], row["basis"], row["unit"])] if key in one.doubts) for row in told]
+    flips = dict.fromkeys(flip for row in one.figures if row["verdicts"] for flip in row["verdicts"].split("; "))
+    rows += ["  Verdicts that change:", *(f"    {flip}" for flip in one.words.flips("; ".join(flips)).split("; "))] if flips else ["  No verdict changes."]
     return [*rows, ""]
 
 

@@ -15,8 +15,9 @@ import tampering
 from pipeline import page_frame, trace, verify_pages
 from pipeline.released import Evidence
 from pipeline.root import ROOT
+from pipeline.reason_words import in_words
 from pipeline.stages import release_pages
-from pipeline.stages.page_words import chance, in_words, listed, margin
+from pipeline.stages.page_words import chance, listed, margin
 from pipeline.trace import Node, traces
 from pipeline.verify import verify
 
@@ -267,6 +268,12 @@ def test_chances_margins_and_lists_read_as_a_person_says_them():
     assert [margin(one) for one in (0.5134, -0.2, 0.0)] == ["51.3 % to spare", "20.0 % beyond", "0 % to spare"]
     assert [listed(words) for words in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == ["", "a", "a and b", "a, b and c"]
     assert in_words("waits for line 2 (no-quantity: some flour)") == "waits for line 2 (it says no amount: some flour)"
+    names = {"K": "Potassium", "VITB6A": "Vitamin B6"}
+    assert in_words("K is still to be checked: no value for K of line 3, VITB6A of line 4", names) == (
+        "potassium is still to be checked: no value for potassium of line 3, vitamin B6 of line 4")
+    assert in_words("waits for line 2 (no-entry: vitamin K and P)", {**names, "P": "Phosphorus"}) == "waits for line 2 (it has no entry to weigh by: vitamin K and P)"
+    assert in_words("wide interval; the audit doubts it: additive, two-routes") == (
+        "wide interval; the audit doubts it: likely a phosphate or potassium additive and raw and cooked entries disagree")
 
 
 # ---------------------------------------------------------------- verify
@@ -329,7 +336,7 @@ VERSION = {"recipe_id": "quay-soup", "variant_id": "with-cod", "from_variant": "
            "sodium_mg": float("nan"), "protein_g": 0.0, "what": "the parsley is left out"}
 MOVED = {"recipe_id": "quay-soup", "variant_id": "with-cod", "from_variant": "base", "component": "K", "unit": "mg", "basis": "portion", "from_value": 312.0,
          "from_low": 250.0, "from_high": 380.0, "value": 400.5, "low": 390.2, "high": 460.0, "difference": 88.5, "beyond_intervals": True,
-         "verdicts": "low-potassium fails"}
+         "verdicts": "low-potassium for ckd: holds -> fails"}
 ADDED = {**SWAP, "addition_id": "eggs", "outcome": "falls-short", "line": "2 eggs", "claim": "protein-for-dialysis", "verdict": "fails", "component": "PROCNT"}
 ALLERGEN = {"recipe_id": "quay-soup", "allergen": "milk", "status": "contains", "lines": "3", "reason": "line 3: cream"}
 DIET = {"recipe_id": "quay-soup", "diet": "vegan", "verdict": "does-not-suit", "lines": "3", "reason": "line 3: cream (milk)"}
@@ -353,7 +360,7 @@ def fuller(made, tmp_path_factory) -> dict[str, Parsed]:
 @pytest.mark.parametrize("said", [
     "Hazard: line 6 holds potassium chloride. Take it out.", "Quay leaflet K 90 mg 312 mg Print K 312 mg", "leave out the leeks Low potassium holds: 301 mg (251 to 349)",
     "from plants 80.3 mg 60.1 to 99.9 30.5 mg 20.4 to 49.6 1, 5", "the parsley is left out potassium −22.1 mg, phosphorus +3.00 mg, protein 0 g",
-    "Potassium, mg 312 250 to 380 401 390 to 460 +88.5 beyond both ranges", "2 eggs Adults on haemodialysis the most that", "Milk contains contains",
+    "Potassium, mg 312 250 to 380 401 390 to 460 +88.5 beyond both ranges low potassium for ckd: holds, then fails", "2 eggs Adults on haemodialysis the most that", "Milk contains contains",
     "Vegan does not suit", "310 mg", "In print and not confirmed by today's figures: 1 figure or claim"])
 def test_what_a_release_may_have_is_on_the_page(fuller, said):
     assert said in fuller["quay-soup"].of("main")[0][1]
@@ -361,6 +368,7 @@ def test_what_a_release_may_have_is_on_the_page(fuller, said):
 
 def test_hazards_and_corrections_stand_on_the_first_page_too(fuller, pages):
     text = fuller["index"].of("main")[0][1]
+    assert "with cod to do as well as written: leave out the leeks" in text and text.count("leave out the leeks") == 1
     assert "Hazard, Quay soup: line 6 holds potassium chloride" in text and "Print K 312 mg" in text
     assert "Hazard" not in pages["index"].of("main")[0][1]
 

@@ -70,6 +70,10 @@ def test_demo_limits_follow_from_the_daily_statements():
     (r'daily = "sodium-hd"', 'daily = "sodium-pd"', "'sodium-pd' is no daily figure of this audience"),
     (r"amount = 2300", "amount = 1500", "does not follow from daily 'sodium-ckd', which gives 500 mg"),
     (r"limit = 766", "limit = 900", "does not follow from daily"),
+    (r'comparator = "<="\nlimit = 600', 'comparator = ">="\nlimit = 600', "seems to be upside down: 'low-potassium' would hold for a dish with at least 600 mg"),
+    (r'"low-potassium"\ncomponent = "K"\nbasis = "portion"\ncomparator = "<="', '"our-potassium"\ncomponent = "K"\nbasis = "portion"\ncomparator = ">="',
+     "upside down: 'our-potassium'"),
+    (r'claim = "low-potassium"', 'claim = "high-potassium"', "'high-potassium' would hold for a dish with at most 600 mg.*Write >= or >"),
 ])
 def test_each_fault_is_named(tmp_path, pattern, replacement, said):
     assert re.search(said, broken(tmp_path, pattern, replacement))

@@ -13,7 +13,7 @@ from pipeline.stages.print_changes import print_changes
 from pipeline.versions_form import HARMS
 
 RULES = {"much_K": 100.0, "much_P": 75.0, "much_NA": 150.0}
-REFERENCE = SimpleNamespace(tolerances=reference_file("tolerances"), rounding=reference_file("rounding"), rule=RULES.__getitem__)
+REFERENCE = SimpleNamespace(tolerances=reference_file("tolerances"), rounding=reference_file("rounding"), components=reference_file("components"), rule=RULES.__getitem__)
 # Today, per portion of 400 g: component -> value, low, high. Per 100 g it is a quarter.
 TODAY = {"K": (600, 570, 630), "P": (240, 230, 250), "NA": (400, 380, 420), "NACL": (1.0, 0.95, 1.05), "PROCNT": (32, 30, 34), "FAT": (16, 15, 17),
          "ENERC": (1880, 1800, 1960)}
@@ -87,19 +87,19 @@ def test_salt_matters_as_its_sodium_does():
 
 def test_a_correction_is_rounded_and_never_crosses_the_limit_that_fails():
     row = changes([("K", "portion", 300, "mg")]).iloc[0]
-    assert row["correction"] == "Print K 600 mg per portion" and "outside the tolerance" in row["why"] and "understates" in row["why"]
-    assert row["today"] == "600 mg (90 % interval 570 to 630)" and row["says"] == "K 300 mg per portion"
+    assert row["correction"] == "Print potassium 600 mg per portion" and "outside the tolerance" in row["why"] and "understates" in row["why"]
+    assert row["today"] == "600 mg (90 % interval 570 to 630)" and row["says"] == "potassium 300 mg per portion"
     rows = today(NA=(404, 402, 408))
     row = changes([("NA", "portion", 130, "mg")], ["low-salt"], [verdict("low-salt", "fails", "NA", limit=401.0, value=404, low=402, high=408)], rows).iloc[0]
-    assert row["correction"] == "Print NA 404 mg per portion"  # 400 mg, the guidance's ten, would pass 401 mg
+    assert row["correction"] == "Print sodium 404 mg per portion"  # 400 mg, the guidance's ten, would pass 401 mg
     assert "claim at risk: low-salt" in row["why"]
-    assert changes([("NA", "portion", 0.13, "g")], rows=rows).iloc[0]["correction"] == "Print NA 0.40 g per portion"
+    assert changes([("NA", "portion", 0.13, "g")], rows=rows).iloc[0]["correction"] == "Print sodium 0.40 g per portion"
 
 
 def test_what_nobody_has_looked_at_is_taken_out_first():
     rows = [{**row, "status": "check", "reason": "low confidence"} for row in today()]
     row = changes([("K", "portion", 300, "mg")], rows=rows).iloc[0]
-    assert row["correction"].startswith("Take it out; print K 600 mg per portion once somebody has looked at it: low confidence")
+    assert row["correction"].startswith("Take it out; print potassium 600 mg per portion once somebody has looked at it: low confidence")
 
 
 def test_a_withheld_figure_is_not_confirmed():

@@ -16,6 +16,7 @@ from pipeline import job as jobs
 from pipeline import verify_files
 from pipeline.root import ROOT
 from pipeline.stages.release import release
+from pipeline.stages.release_pages import pages
 from pipeline.stages.trial import Kitchen, local_verdicts
 from pipeline.swaps_form import CANNOT, FALLS_SHORT, NOT_SEARCHED, REACHES, ProteinAdditions, Swaps
 from pipeline.tables import violations
@@ -57,7 +58,7 @@ def made(tmp_path_factory) -> tuple[Path, dict[str, pd.DataFrame]]:
     (folder / "dishes.yaml").write_text(PLAIN.format(more="", step="") + HIGH + "---\n" + demo, encoding="utf-8")
     job = jobs.prepare_job(folder / "dishes.yaml", "core")
     tables = straight.tables(job, restored=True)
-    return release(tables, jobs.meta(job, 0), folder / "output", release_example.PASSED).folder, tables
+    return release(tables, jobs.meta(job, 0), folder / "output", release_example.PASSED, pages=pages).folder, tables
 
 
 def of_addition(tables: dict[str, pd.DataFrame], recipe_id: str, addition_id: str) -> pd.DataFrame:
@@ -171,12 +172,16 @@ def is_chicken(row: dict[str, str]) -> bool:
     ("protein_additions", is_chicken, {"verdict": "fails"}, "verdict"),
     ("protein_additions", is_chicken, {"phosphorus_to_protein": "4.2"}, "phosphorus_to_protein"),
     ("protein_additions", is_chicken, {"outcome": "falls-short"}, "outcome"),
+    ("swaps", is_greens, {"words": "With cod, greens kept: leave out the baby spinach (70 g), then potassium is 333 mg a portion (474 to 598), within 600 for X"},
+     "words"),
+    ("swaps", is_greens, {"words": "With cod, greens kept: leave out the rice (70 g), then potassium is 533 mg a portion (474 to 598), within 600 for X"}, "words"),
+    ("protein_additions", is_chicken, {"words": "Add 30 g cooked chicken"}, "words"),
 ])
 def test_a_changed_cell_is_named(made, tmp_path, table, wanted, cells, column):
     copied = Path(shutil.copytree(made[0], tmp_path / "release", ignore=shutil.ignore_patterns("plots")))
     key = change(copied, table, wanted, **cells)
     report = verify(copied, ROOT)
-    found = [one for one in report.disagreements if one.cause == "swaps" and one.column == column and (one.row in key or column == "")]
+    found = [one for one in report.disagreements if one.cause in ("swaps", "sentences") and one.column == column and (one.row in key or column == "")]
     assert found, report.text()
 
 
@@ -189,3 +194,18 @@ def test_a_change_that_takes_more_than_is_needed_is_named(made, tmp_path):
                lines="7: 0.25")
     report = verify(copied, ROOT)
     assert [one for one in report.disagreements if one.column == "lines" and one.recomputed.endswith("/7 x 0.75 takes less and does")], report.text()
+
+
+@pytest.mark.parametrize(("page", "old", "new", "cell"), [
+    ("skerry-pepper-greens-rice", ">leave out the baby spinach (70 g)<", ">leave out the baby spinach (60 g)<",
+     "swaps with-chicken ckd-not-on-dialysis low-phosphorus change"),
+    ("index", ">leave out the baby spinach (70 g)<", ">leave out the baby leeks (70 g)<", "swaps with-chicken ckd-not-on-dialysis low-phosphorus change"),
+])
+def test_words_that_a_cook_acts_on_are_read_back_from_the_page(made, tmp_path, page, old, new, cell):
+    folder = Path(shutil.copytree(made[0], tmp_path / "release"))
+    path = folder / "pages" / f"{page}.html"
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    tampering.follow_in_manifest(folder)
+    assert [(one.cause, one.file, one.row, one.column) for one in verify(folder, ROOT).disagreements] == [("pages", f"pages/{page}.html", cell, "text")]

@@ -179,6 +179,7 @@ def test_the_shares_of_the_width_add_up_to_the_whole(released, figure_id, explai
     shares = [float(child.text.split(" %")[0]) for child in width.children]
     assert sum(shares) == pytest.approx(100, abs=0.06 * len(shares))
     assert len(shares) > 7 if explain else len(shares) <= 7
+    assert not (explain and any("other inputs" in child.text for child in width.children))
 
 
 def test_an_explained_share_names_its_input_in_words(released):

@@ -59,6 +59,15 @@ def test_variants_that_build_on_each_other_are_left_out_by_name(tmp_path):
     found = read(tmp_path, SOUP + "  - {id: one, of: two, add: [1 egg]}\n  - {id: two, of: one, add: [1 egg]}\n  - {id: fine, add: [1 egg]}\n")
     assert found.variants["variant_id"].tolist() == ["base", "fine"]
     assert [problem.code for problem in found.problems] == ["variant-of", "variant-of"]
+    assert all("built on this one: the variants go round in a circle" in problem.what for problem in found.problems)
+
+
+def test_a_mistyped_line_is_answered_with_the_nearest_one_and_what_rests_on_it_says_so(tmp_path):
+    found = read(tmp_path, SOUP + "  - {id: one, leave_out: [2 leaks]}\n  - {id: two, of: one, add: [1 egg]}\n  - {id: three, leave_out: [a plum]}\n")
+    told = {problem.what: problem.remedy for problem in found.problems}
+    typo, far, rest = (next(what for what in told if words in what) for words in ("2 leaks", "a plum", "of 'one'"))
+    assert "no line of the recipe matches '2 leaks'" in typo and told[typo].endswith("did you mean '2 leeks'?")
+    assert "did you mean" not in told[far] and "which was left out itself" in rest
 
 
 # ---------------------------------------------------------------- with and without

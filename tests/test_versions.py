@@ -226,7 +226,7 @@ def test_the_command_shows_differences_figures_and_cautions(made, tmp_path):
     assert text.startswith("two-at-once: as made (film of a Tuesday), beside as analysed\n  1. \"a handful of basil leaves\" is left out\n")
     assert "3. 2 portions instead of 4" in text and "more than the intervals explain" in text and text.endswith("  Ask your dietitian.")
     salted, = versions_view.compared(evidence, "salted-water", None, None)
-    assert "(check: the audit doubts it: salted-water)" in versions_view.text([salted], tmp_path)
+    assert "(check: the audit doubts it: salted cooking water)" in versions_view.text([salted], tmp_path)
     assert found[0].differs and json.loads(json.dumps(versions_view.to_dict(found), allow_nan=False))["comparisons"][0]["to"] == "as-made"
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from pipeline.harm import SAME_CLAIM
+from pipeline.harm import HARM_ABOVE, SAME_CLAIM
 from pipeline.policy import MASS_UNITS, MOLAR_MASS, in_mg
 from pipeline.problems import ERROR, NOTE, WARNING, Problem
 from pipeline.rounding import Rule
@@ -28,8 +28,6 @@ SLIPS = {
     "mass": ((1000.0, "g and mg, or mg and ug, exchanged"), (0.001, "g and mg, or mg and ug, exchanged")),
     "energy": ((4.184, "kJ printed as kcal"), (1 / 4.184, "kcal printed as kJ")),
 }
-# Too much of these can do harm in kidney disease, so print that promises less is the worse error.
-HARMFUL_ABOVE = ("K", "P", "NA", "NACL")
 # A claim on sodium is at risk by a printed figure of salt as well.
 SALT = {"NA": ("NA", "NACL"), "NACL": ("NA", "NACL")}
 SLIP_WITHIN = 0.10
@@ -71,7 +69,7 @@ class Comparison:
     @property
     def understated(self) -> bool:
         """Print promises clearly less than there is, of something that can do harm."""
-        return self.component in HARMFUL_ABOVE and self.printed < self.today.low and not self.agrees
+        return self.component in HARM_ABOVE and self.printed < self.today.low and not self.agrees
 
     @property
     def key(self) -> tuple[str, ...]:

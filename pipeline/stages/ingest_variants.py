@@ -5,9 +5,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from rapidfuzz import fuzz, process
+
 from pipeline.stages.ingest_written import MOST_LINES, Amount, Change, Line, Notes, Words, Written
 
 BASE = "base"
+# From this likeness of the letters on (0 to 100), a line is shown to somebody who seems to have mistyped it.
+NEAR = 60
 _Numbered = list[tuple[int, Line, str]]  # line number, line, origin
 
 
@@ -37,8 +41,8 @@ def expand(written: Written, notes: Notes) -> tuple[list[tuple], list[tuple], li
         if change.variant_id in made:
             own.error(change.line, "another variant has this id", "Give every variant its own id", "variant-twice")
         if change.of not in made:
-            own.error(change.line, f"it is a variant of {change.of!r}, which is not there", "Write the id of another variant of this recipe, "
-                      "not built on this one, after of:", "variant-of")
+            own.error(change.line, f"it is a variant of {change.of!r}, {_why_not_made(change, written.changes)}", "Write the id of another variant "
+                      f"of this recipe, not built on this one, after of: ({', '.join(made)})", "variant-of")
         else:
             new = _changed(made[change.of], change, own)
         notes.set_aside(own, change.variant_id)
@@ -63,6 +67,18 @@ def _in_order(changes: tuple[Change, ...]) -> list[Change]:
         there |= {change.variant_id for change in ready}
         waiting = [change for change in waiting if change not in ready]
     return ordered
+
+
+def _why_not_made(change: Change, changes: tuple[Change, ...]) -> str:
+    """Why there is nothing that a variant could build on: it is not there, it was left out, or it builds on this very variant."""
+    on = {one.variant_id: one.of for one in changes}
+    if change.of not in on:
+        return "which is not there"
+    behind, name = [], change.of
+    while name in on and name not in behind:
+        behind.append(name)
+        name = on[name]
+    return "which is built on this one: the variants go round in a circle" if change.variant_id in behind else "which was left out itself"
 
 
 def _changed(on: _Made, change: Change, notes: Notes) -> _Made:
@@ -125,10 +141,11 @@ def _number_of(named: Words, base: _Numbered, notes: Notes) -> int | None:
     found = exact or holding
     if len(found) == 1:
         return found[0]
-    number = "no line" if not found else f"{len(found)} lines"
+    number = "no line of the recipe matches" if not found else f"{len(found)} lines of the recipe match"
+    near = process.extractOne(wanted, [line.text for _, line, _ in base], scorer=fuzz.ratio, score_cutoff=NEAR) if not found else None
     notes.error(
-        named.line, f"{number} of the recipe match {named.text!r}",
-        "Copy the whole line from the ingredients", "line-not-found",
+        named.line, f"{number} {named.text!r}",
+        "Copy the whole line from the ingredients" + (f"; did you mean {near[0]!r}?" if near else ""), "line-not-found",
     )
     return None
 

@@ -71,7 +71,7 @@ def entry_brings(name: str, rules: list[dict], amount) -> str:
 def _sentence(substance: str, certain: list[str], possible: list[str]) -> str:
     parts = [f"{substance} by {_listed(texts)}" for texts in (certain,) if texts]
     parts += [f"possibly by {_listed(possible)}"] if possible else []
-    return "; ".join(parts) or f"no line brings {substance}"
+    return "; ".join(parts) or f"no line brings {substance.replace('-', ' ')}"
 
 
 def _listed(texts: list[str]) -> str:

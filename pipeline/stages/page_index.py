@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-from pipeline.page_frame import rendered
+from pipeline.page_frame import Datum, rendered
 from pipeline.released import Evidence
-from pipeline.stages import page_lines, page_more
-from pipeline.stages.page_words import BASE, Dish, Names, Verdict, verdict
+from pipeline.stages import page_lines, page_more, page_swaps
+from pipeline.stages.page_words import BASE, Dish, Names, Record, Verdict, verdict
 
 HELD, WAITS = "holds", "waits"
 # Every verdict but ``holds``, as the heading of the dishes that have it.
@@ -17,10 +17,13 @@ AS_WRITTEN = {
 
 
 class Row(NamedTuple):
-    """A variant of a dish with its verdict on each claim (None: it is not judged on it)."""
+    """A variant of a dish with its verdict on each claim (None: it is not judged on it); what puts a variant right again (None: nothing,
+    or nothing is worse), and for the recipe as written the additions that bring enough protein."""
 
     name: str
     verdicts: list[Verdict | None]
+    restoring: Datum | None
+    reaching: list[Datum]
 
 
 class Entry(NamedTuple):
@@ -64,18 +67,23 @@ def index_page(evidence: Evidence, dishes: list[Dish], names: Names, title: str,
     return rendered(
         "index.html", title=title, release_id=release_id, cautions=cautions, policy=names.policy, dishes=dishes,
         audiences=[_audience(dishes, one, names) for one in names.audiences if any(dish.local(BASE, one) for dish in dishes)],
-        misprints=_misprints(evidence, dishes), changes=_changes(evidence, dishes), waiting=_waiting(dishes),
+        misprints=_misprints(evidence, dishes), changes=_changes(dishes), waiting=_waiting(dishes),
         hazards=[(dish, one) for dish in dishes for one in page_more.additives(dish) if one["severity"] == "error"])
 
 
 def _audience(dishes: list[Dish], audience: str, names: Names) -> Audience:
     # In the order of harm, as the rows of a dish are.
     claims = list(dict.fromkeys(row["claim"] for dish in dishes for row in dish.local(BASE, audience)))
-    entries = [Entry(dish, [Row(dish.with_toppings(one), _verdicts(dish, one["variant_id"], audience, claims))
-                            for one in dish.variants]) for dish in dishes]
+    entries = [Entry(dish, [_row(dish, one, audience, claims) for one in dish.variants]) for dish in dishes]
     named = [names.of("claim", one) for one in claims]
     units = {row["claim"]: row["unit"] for dish in dishes for row in dish.local(BASE, audience) if row["unit"]}
     return Audience(audience, names.of("audience", audience), named, [units.get(one, "") for one in claims], _shelves(entries, named[0]) if named else [])
+
+
+def _row(dish: Dish, variant: Record, audience: str, claims: list[str]) -> Row:
+    variant_id = variant["variant_id"]
+    return Row(dish.with_toppings(variant), _verdicts(dish, variant_id, audience, claims), page_swaps.restoring(dish, variant_id, audience),
+               page_swaps.reaching(dish, audience) if variant_id == BASE else [])
 
 
 def _verdicts(dish: Dish, variant_id: str, audience: str, claims: list[str]) -> list[Verdict | None]:
@@ -113,10 +121,9 @@ def _misprints(evidence: Evidence, dishes: list[Dish]) -> list[Misprint]:
     return [Misprint(by_id[row["recipe_id"]], page_lines.printed(by_id[row["recipe_id"]], row)) for row in sorted(rows, key=page_lines.harm)]
 
 
-def _changes(evidence: Evidence, dishes: list[Dish]) -> list[dict[str, Any]]:
+def _changes(dishes: list[Dish]) -> list[dict[str, Any]]:
     """The ranked corrections of what is in print, where the release has them."""
-    by_id = {dish.recipe_id: dish for dish in dishes}
-    return [{**row, "dish": by_id[row["recipe_id"]]} for row in evidence.records("print_changes")]
+    return sorted((row for dish in dishes for row in page_more.print_changes(dish)), key=lambda row: row["rank"])
 
 
 def _waiting(dishes: list[Dish]) -> list[tuple[Dish, list[page_lines.Open]]]:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from pipeline.harm import HARM_ORDER
 from pipeline.page_frame import Datum
-from pipeline.reason_words import REASON_WORDS
+from pipeline.reason_words import REASON_WORDS, in_words, lower
 from pipeline.stages.page_words import BASE, Dish, Record, number
 
 OUTCOME_WORDS = {"accepted": "settled", "review": "to review", "none": "no entry", "not-food": "not food"}
@@ -150,7 +150,9 @@ def in_print(dish: Dish) -> list[Printed]:
 def printed(dish: Dish, row: Record) -> Printed:
     """A finding on print in words."""
     variant = "" if row["variant_id"] == BASE else dish.variant_name(row["variant_id"])
-    return Printed(variant, SEVERITY_WORDS[row["severity"]], row["what"][:1].upper() + row["what"][1:], row["remedy"])
+    name = lower(dish.names.of("component", row["component"]))
+    what = in_words(row["what"], dish.names.components).replace(f" gives {row['component']} ", f" gives {name} ", 1) if row["component"] else row["what"]
+    return Printed(variant, SEVERITY_WORDS[row["severity"]], what[:1].upper() + what[1:], row["remedy"])
 
 
 def harm(row: Record) -> tuple[int, int, str]:

@@ -9,6 +9,7 @@ import math
 from typing import Any, NamedTuple
 
 from pipeline.page_frame import Datum
+from pipeline.reason_words import in_words
 from pipeline.stages.page_words import BASE, Dish, Record, number
 
 KIND_WORDS = {
@@ -38,7 +39,7 @@ class Kind(NamedTuple):
 def phosphorus_kinds(dish: Dish) -> list[Kind]:
     """Phosphorus by kind in one portion of the recipe as written."""
     rows = dish.evidence.records("phosphorus_kinds", recipe_id=dish.recipe_id, variant_id=BASE, basis="portion")
-    return [Kind(KIND_WORDS[row["kind"]], _three(row, ""), _three(row, "absorbed"), row["reason"] or row["status"], row["lines"]) for row in rows]
+    return [Kind(KIND_WORDS[row["kind"]], _three(row, ""), _three(row, "absorbed"), in_words(row["reason"]) or row["status"], row["lines"]) for row in rows]
 
 
 def _three(row: Record, what: str) -> list[Datum] | None:
@@ -54,7 +55,7 @@ def phosphorus_to_protein(dish: Dish) -> Record | None:
         return None
     key, known = f"phosphorus_to_protein {BASE}", not math.isnan(row["mg_per_g"])
     return {"amounts": [number(row[column], f"{key} {column}") for column in ("mg_per_g", "low_mg_per_g", "high_mg_per_g")] if known else None,
-            "reason": row["reason"]}
+            "reason": in_words(row["reason"])}
 
 
 class Suits(NamedTuple):
@@ -99,6 +100,7 @@ def additives(dish: Dish) -> list[Record]:
             for row in ranked if once[row["what"], row["remedy"]] is row]
 
 
-def listed_rows(dish: Dish, table: str) -> list[dict[str, Any]]:
-    """The rows of a table on the dish with the name of their variant."""
-    return [{**row, "variant": dish.variant_name(row["variant_id"])} for row in dish.evidence.records(table, recipe_id=dish.recipe_id)]
+def print_changes(dish: Dish) -> list[dict[str, Any]]:
+    """The corrections of what is in print of the dish, with the name of their variant; the words are data of the release."""
+    return [{**row, **{column: Datum(row[column], row[column], f"print_changes {row['rank']} {column}") for column in ("says", "today", "correction")},
+             "dish": dish, "variant": dish.variant_name(row["variant_id"])} for row in dish.evidence.records("print_changes", recipe_id=dish.recipe_id)]

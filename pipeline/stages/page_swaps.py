@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Iterable
 from itertools import groupby
 from typing import NamedTuple
 
 from pipeline.page_frame import Datum, shown
+from pipeline.reason_words import in_words, lower
 from pipeline.stages.page_words import BASE, COMPARED, VERDICT_WORDS, Dish, Record, by_harm, number
 from pipeline.stages.release_files import format_number
+from pipeline.swaps_form import REACHES, RESTORED
 
-SWAP_WORDS = {"not-restored": "no leave-out that was tried restores it", "not-searched": "not looked for"}
+SWAP_WORDS = {"not-restored": "nothing that was tried restores it", "not-searched": "nothing was looked for"}
 ADDITION_WORDS = {
     "reaches": "enough protein, and every other limit holds", "falls-short": "the most that the other limits or the list allow; protein stays short",
-    "cannot": "another limit does not hold even with the least amount", "not-searched": "not looked for"}
+    "cannot": "another limit does not hold even with the least amount",
+    "not-searched": "nothing was looked for: another limit does not hold as it is"}
+# So many additions that do not bring enough are shown for a group of people.
+BEST = 3
+# The additions that do come first, then those that bring most protein.
+USEFUL = tuple(ADDITION_WORDS)
 EFFECTS = (("potassium_mg", "potassium", "mg"), ("phosphorus_mg", "phosphorus", "mg"), ("sodium_mg", "sodium", "mg"), ("protein_g", "protein", "g"))
 
 
@@ -30,9 +38,9 @@ class Result(NamedTuple):
 class Change(NamedTuple):
     """One change of a dish for one group of people: what to do (or why nothing), and what the claims then are."""
 
-    name: str
+    name: Datum | str
     audience: str
-    do: str
+    do: Datum | str
     results: list[Result]
 
 
@@ -43,27 +51,58 @@ def swaps(dish: Dish) -> list[Change]:
 
     found = []
     for (variant_id, audience), rows in _grouped(dish.evidence.records("swaps", recipe_id=dish.recipe_id), "variant_id", "audience"):
-        first, key = rows[0], f"swaps {variant_id} {audience}"
-        found.append(Change(named(first), dish.names.of("audience", audience), first["change"] or _why_not(first, rows),
+        first, key, people = rows[0], f"swaps {variant_id} {audience}", dish.names.of("audience", audience)
+        found.append(Change(named(first), people, _to_do(first, key) or _why_not(first, rows, people),
                             [_result(dish, row, key) for row in sorted(rows, key=by_harm)] if first["outcome"] == "restored" else []))
     return found
 
 
-def _why_not(first: Record, rows: list[Record]) -> str:
-    """The outcome, with the words on the verdicts that became worse."""
-    worse = [row["words"].partition(": ")[2] for row in rows if row["verdict_written"] != row["verdict_base"]]
-    return f"{SWAP_WORDS[first['outcome']]}: {'; '.join(one.removeprefix('nothing to leave out was looked for: ') for one in worse)}"
+def restoring(dish: Dish, variant_id: str, audience: str) -> Datum | None:
+    """What to leave out or reduce in a variant so that its verdicts for a group of people are those of the recipe as written again."""
+    rows = dish.evidence.records("swaps", recipe_id=dish.recipe_id, variant_id=variant_id, audience=audience)
+    return _to_do(rows[0], f"swaps {variant_id} {audience}") if rows and rows[0]["outcome"] == RESTORED else None
+
+
+def _to_do(first: Record, key: str) -> Datum | None:
+    return Datum(first["change"], first["change"], f"{key} {first['claim']} change") if first["change"] else None
+
+
+def _why_not(first: Record, rows: list[Record], people: str) -> str:
+    """The outcome, with the words on the verdicts that became worse; the group of people stands beside them."""
+    worse = [row["words"].partition(": ")[2].replace(f" for {lower(people)}", "") for row in rows if row["verdict_written"] != row["verdict_base"]]
+    return f"{SWAP_WORDS[first['outcome']]}: {in_words('; '.join(worse))}"
 
 
 def protein_additions(dish: Dish) -> list[Change]:
-    """What brings more protein, for each group of people that has a least amount."""
-    found = []
-    rows = dish.evidence.records("protein_additions", recipe_id=dish.recipe_id)
+    """What brings more protein, for each group of people that has a least amount: every addition that does, and of the others
+    the ``BEST`` that bring most; the rest is in the table."""
+    found, short = [], Counter()
+    rows = _by_use(dish.evidence.records("protein_additions", recipe_id=dish.recipe_id))
     for (audience, addition), of_addition in _grouped(rows, "audience", "addition_id"):
         first, key = of_addition[0], f"protein_additions {audience} {addition}"
-        found.append(Change(first["line"], dish.names.of("audience", audience), ADDITION_WORDS[first["outcome"]],
+        short[audience] += first["outcome"] != REACHES
+        if first["outcome"] != REACHES and short[audience] > BEST:
+            continue
+        found.append(Change(_addition(first, key), dish.names.of("audience", audience), ADDITION_WORDS[first["outcome"]],
                             [_result(dish, row, key) for row in sorted(of_addition, key=by_harm)]))
     return found
+
+
+def reaching(dish: Dish, audience: str) -> list[Datum]:
+    """The additions that bring enough protein for a group of people while every other limit holds."""
+    rows = dish.evidence.records("protein_additions", recipe_id=dish.recipe_id, audience=audience, outcome=REACHES)
+    return [_addition(of_addition[0], f"protein_additions {audience} {addition}") for (addition,), of_addition in _grouped(rows, "addition_id")]
+
+
+def _addition(first: Record, key: str) -> Datum:
+    return Datum(first["line"], first["line"], f"{key} {first['claim']} line")
+
+
+def _by_use(rows: list[Record]) -> list[Record]:
+    """The rows by group of people, the additions of each in the order of their use."""
+    protein = {(row["audience"], row["addition_id"]): row["value"] for row in rows if row["component"] == "PROCNT"}
+    return sorted(rows, key=lambda row: (row["audience"], USEFUL.index(row["outcome"]),
+                                         -protein.get((row["audience"], row["addition_id"]), 0.0), row["addition_id"]))
 
 
 def _result(dish: Dish, row: Record, key: str) -> Result:
@@ -119,7 +158,7 @@ def version_figures(dish: Dish) -> list[Moved]:
             ("from_value", "from_low", "from_high"), ("value", "low", "high")))
         difference = None if math.isnan(row["difference"]) else signed(row["difference"], f"{key} difference")
         found.append(Moved(dish.variant_name(row["variant_id"]), dish.names.of("component", row["component"]), row["unit"], before, after,
-                           difference, bool(row["beyond_intervals"]), row["verdicts"]))
+                           difference, bool(row["beyond_intervals"]), dish.names.flips(row["verdicts"])))
     return sorted(found, key=lambda one: one.version)
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from pipeline.stages.page_words import BASE, COMPARED, VERDICT_WORDS, Dish, Figure, Record, Verdict, in_words, is_to_check, listed, lower, verdict, word
+from pipeline.reason_words import in_words, lower
+from pipeline.stages.page_words import BASE, COMPARED, VERDICT_WORDS, Dish, Figure, Record, Verdict, is_to_check, listed, verdict, word
 
 GENERAL = "general"
 CODEX = "codex-"

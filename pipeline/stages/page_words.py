@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 from typing import Any, NamedTuple
 
 from pipeline.harm import HARM_ORDER
 from pipeline.page_frame import Datum, shown
-from pipeline.reason_words import REASON_WORDS
+from pipeline.reason_words import in_words, lower
 from pipeline.released import Evidence
 from pipeline.stages.conditions import COMPARATORS, UPPER
 from pipeline.stages.release_files import format_number
@@ -26,16 +26,15 @@ COMPARED = (("K", "mg"), ("P", "mg"), ("NA", "mg"), ("PROCNT", "g"), ("ENERC", "
 VERDICT_WORDS = {"holds": "holds", "uncertain": "uncertain", "fails": "fails", "not-assessable": "cannot be judged"}
 STATUS_WORDS = {"ready": "ready", "check": "to check", "withheld": "withheld"}
 BASIS_WORDS = {"portion": "per portion", "100g": "per 100 g", "100kcal": "per 100 kcal", "100kJ": "per 100 kJ", "energy": "of the energy",
-               "fatty-acids": "of the fatty acids", "ingredients": "among the ingredients", "recipe": "in the whole dish", "": ""}
+               "fatty-acids": "of the fatty acids", "ingredients": "of the ingredients", "recipe": "in the whole dish", "": ""}
 # The standards' short forms of units, as a reader knows them.
-UNIT_WORDS = {"ug": "µg"}
+UNIT_WORDS = {"ug": "µg", "ingredients": ""}
 # How it begins to say where a limit is from: the part of a main meal, and millimoles.
 OF_LIMIT = "the limit is "
 # The probability model ends here: a chance is never said to be more (``judge_probability``).
 MOST_CHANCE, LEAST_CHANCE = 0.95, 0.01
-
-
-CODE = re.compile(r"\(([a-z-]+): ")
+# A changed verdict as the tables of versions have it.
+FLIP = re.compile(r"(.+?) for (.+): (\S+) -> (\S+)")
 
 
 class Figure(NamedTuple):
@@ -64,6 +63,20 @@ class Names:
     def of(self, kind: str, name: str) -> str:
         """The name, or the id itself where it has none."""
         return self._names.get((kind, name), name.replace("-", " "))
+
+    @cached_property
+    def components(self) -> dict[str, str]:
+        """The name of each component by its tagname."""
+        return {name: words for (kind, name), words in self._names.items() if kind == "component"}
+
+    def flips(self, verdicts: str) -> str:
+        """Changed verdicts (``low-salt for general: holds -> uncertain; ...``) in words, those of all groups together where they are alike."""
+        told: dict[tuple[str, str, str], list[str]] = {}
+        for one in filter(None, verdicts.split("; ")):
+            claim, audience, before, after = FLIP.fullmatch(one).groups()
+            told.setdefault((claim, before, after), []).append(audience)
+        return "; ".join(f"{lower(self.of('claim', claim))} for {' and '.join(lower(self.of('audience', one)) for one in people)}: "
+                         f"{VERDICT_WORDS[before]}, then {VERDICT_WORDS[after]}" for (claim, before, after), people in told.items())
 
     @property
     def policy(self) -> str:
@@ -104,7 +117,7 @@ class Dish:
     def figure(self, variant_id: str, component: str, unit: str) -> Figure | None:
         """The figure per portion, or None where the release has none."""
         row = self._figures.get((variant_id, component, unit))
-        return None if row is None else figure(row, f"{self.recipe_id}-trace.html#" if is_traced(row) else "")
+        return None if row is None else figure(row, f"{self.recipe_id}-trace.html#" if is_traced(row) else "", self.names.components)
 
     def with_toppings(self, variant: Record) -> str:
         """The name of a variant; of the one with all optional lines also which these are."""
@@ -128,12 +141,12 @@ def anchor(row: Record) -> str:
     return row["figure_id"].partition("/")[2]
 
 
-def figure(row: Record, traces: str = "") -> Figure:
-    """A row of Figures as a page shows it; ``traces`` is the page of its trace, up to the ``#``."""
+def figure(row: Record, traces: str = "", components: Mapping[str, str] | None = None) -> Figure:
+    """A row of Figures as a page shows it; ``traces`` is the page of its trace, up to the ``#``, ``components`` as for :func:`in_words`."""
     named = anchor(row)
     status = Datum(STATUS_WORDS[row["status"]], row["status"], f"figures {named} status")
     numbers = [None] * 3 if row["status"] == "withheld" else [number(row[end], f"figures {named} {end}") for end in ("value", "low", "high")]
-    return Figure(*numbers, row["unit"], status, in_words(row["reason"]), f"{traces}{named}" if traces else "")
+    return Figure(*numbers, row["unit"], status, in_words(row["reason"], components), f"{traces}{named}" if traces else "")
 
 
 def number(value: float, cell: str) -> Datum:
@@ -185,19 +198,19 @@ def verdict(row: Record, names: Names) -> Verdict:
     def datum(column: str, text=shown) -> Datum | None:
         return None if math.isnan(row[column]) else Datum(text(row[column]), format_number(row[column]), f"{_key(row)} {column}")
 
-    reason = in_words(_without_policy(row["reason"], names))
-    notes = reason.split("; ")[1:]
+    plain = _without_policy(row["reason"], names)
+    reason, notes = in_words(plain, names.components), plain.split("; ")[1:]
     of_limit = [note.removeprefix(OF_LIMIT) for note in notes if note.startswith(OF_LIMIT)]
     # Of a local limit the rest is how it arose, but for what is said of the figure itself.
     others = [note for note in notes if not note.startswith(OF_LIMIT)]
     origin = [note for note in others if row["kind"] == "local-limit" and not note.startswith(f"{row['component']} is ")]
-    doubts = [note for note in others if note not in origin]
+    doubts = [in_words(note, names.components) for note in others if note not in origin]
     drawn = row["basis"] != "ingredients" and not any(math.isnan(row[end]) for end in ("value", "low", "high", "limit")) and row["limit"] > 0
     return Verdict(
         names.of("claim", row["claim"]), word(row), datum("value"), datum("low"), datum("high"), datum("limit", format_number),
         COMPARATORS.get(row["comparator"], ""), UNIT_WORDS.get(row["unit"], row["unit"]), BASIS_WORDS.get(row["basis"], row["basis"]), datum("probability", chance),
         datum("margin", margin), row["headroom"], row["decisive"], reason,
-        "; ".join(doubts), "; ".join(of_limit), "; ".join(origin), is_to_check(row), _lie(row) if drawn else None)
+        "; ".join(doubts), "; ".join(of_limit), "; ".join(in_words(note, names.components) for note in origin), is_to_check(row), _lie(row) if drawn else None)
 
 
 def is_to_check(row: Record) -> bool:
@@ -217,20 +230,10 @@ def margin(fraction: float) -> str:
     return f"{shown(abs(100 * fraction))} % {'to spare' if fraction >= 0 else 'beyond'}"
 
 
-def in_words(reason: str) -> str:
-    """A released reason with words in place of the codes of lines: "waits for line 3 (it says no amount: some flour)"."""
-    return CODE.sub(lambda found: f"({REASON_WORDS.get(found[1], found[1])}: ", reason)
-
-
 def listed(words: Iterable[str]) -> str:
     """Words as a sentence lists them: "a, b and c"."""
     several = list(words)
     return several[0] if len(several) == 1 else ", ".join(several[:-1]) + f" and {several[-1]}" if several else ""
-
-
-def lower(name: str) -> str:
-    """A name within a sentence."""
-    return name[:1].lower() + name[1:]
 
 
 def some(names: Sequence[str], most: int) -> str:

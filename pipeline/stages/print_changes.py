@@ -11,15 +11,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 import pandas as pd
 
 from pipeline import tables
-from pipeline.harm import HARM_ORDER, SAME_CLAIM
+from pipeline.harm import HARM_ABOVE, HARM_ORDER, SAME_CLAIM
+from pipeline.names import component_names
+from pipeline.reason_words import in_words, lower
 from pipeline.rounding import GUIDANCE, Rule, printed, rounding_rule
 from pipeline.sources import Reference
-from pipeline.stages.audit_drift import BASIS_PRINTED, HARMFUL_ABOVE, Comparison, comparisons, slips
-from pipeline.stages.conditions import BASIS_WORDS, index_figures, plain
+from pipeline.stages.audit_drift import BASIS_PRINTED, Comparison, comparisons, slips
+from pipeline.stages.conditions import BASIS_WORDS, COMPARATORS, index_figures, plain
 from pipeline.stages.tolerance import units_apart
 from pipeline.versions_form import HARMS
 
@@ -33,20 +36,32 @@ NEEDED = ("figures", "published", "printed_claims", "verdicts", "variants")
 def print_changes(given: Mapping[str, pd.DataFrame], reference: Reference) -> pd.DataFrame:
     """Model PrintChanges, from the tables of a release named in ``NEEDED`` and its tolerances, rounding and rules."""
     rule = rounding_rule(reference.rounding, GUIDANCE)
-    claims = _Claims(given)
+    speaker = _Speaker(component_names(reference.components))
+    claims = _Claims(given, speaker)
     found, withheld, strange = comparisons(index_figures(given["figures"]), given["published"], reference.tolerances, rule)
     portions = given["variants"].set_index(["recipe_id", "variant_id"])["portions"]
     rows = []
     for one in found:
         share = portions[one.recipe_id, one.variant_id] if one.basis == "recipe" else 1.0
         harm = _harm(one, (one.today.value - one.printed) / share, reference)
-        rows += [_figure_row(one, harm, rule, claims)] if harm else []
-    rows += [_unknown_figure(row, "withheld", f"today's figure is withheld: {figure.reason}") for row, figure in withheld]
-    rows += [_unknown_figure(row, "no such figure", "there is no figure today that it could be compared with") for row in strange]
+        rows += [_figure_row(one, harm, rule, claims, speaker)] if harm else []
+    rows += [_unknown_figure(row, "withheld", f"today's figure is withheld: {in_words(figure.reason)}", speaker) for row, figure in withheld]
+    rows += [_unknown_figure(row, "no such figure", "there is no figure today that it could be compared with", speaker) for row in strange]
     rows += claims.rows()
     rows.sort(key=_place)
     table = pd.DataFrame([{**row, "rank": rank} for rank, row in enumerate(rows, start=1)], columns=tables.columns(tables.PrintChanges))
     return tables.checked(tables.PrintChanges, table, "print_changes")
+
+
+@dataclass(frozen=True)
+class _Speaker:
+    """Says what people read in print: "potassium", not K."""
+
+    components: dict[str, str]
+
+    def name(self, component: str) -> str:
+        """The name of a component, or of several that are joined by "+"."""
+        return " and ".join(lower(self.components.get(one, one)) for one in component.split("+"))
 
 
 def _place(row: dict) -> tuple:
@@ -76,19 +91,19 @@ def _harm(one: Comparison, short: float, reference: Reference) -> str:
     return "understated" if short > matters else "understated-slightly"
 
 
-def _figure_row(one: Comparison, harm: str, rule: Rule, claims: _Claims) -> dict:
+def _figure_row(one: Comparison, harm: str, rule: Rule, claims: _Claims, speaker: _Speaker) -> dict:
     allowed = f"{plain(one.band[0])} to {plain(one.band[1])} {one.unit}"
     stands = f"within the tolerance ({allowed})" if one.within else f"outside the tolerance ({allowed})" + (
         "" if one.beyond else ", though its interval reaches it")
-    if one.component in HARMFUL_ABOVE or not one.within:
+    if one.component in HARM_ABOVE or not one.within:
         stands += f"; print {'understates' if one.printed < one.today.value else 'overstates'} it"
     at_risk = claims.beside(one.recipe_id, one.variant_id, one.component)
     return {
         **_named(one), "harm": harm, "unit": one.unit, "printed_value": one.printed,
         "claim": "", "audience": "", "value": one.today.value, "low": one.today.low, "high": one.today.high,
-        "band_low": one.band[0], "band_high": one.band[1], "says": f"{one.component} {one.written} {BASIS_PRINTED[one.basis]}",
+        "band_low": one.band[0], "band_high": one.band[1], "says": f"{speaker.name(one.component)} {one.written} {BASIS_PRINTED[one.basis]}",
         "today": f"{plain(one.today.value)} {one.unit} (90 % interval {plain(one.today.low)} to {plain(one.today.high)})",
-        "correction": _correction(one, rule, claims), "source_id": one.source_id,
+        "correction": _correction(one, rule, claims, speaker), "source_id": one.source_id,
         "why": "; ".join([stands, *([f"claim at risk: {', '.join(at_risk)}"] if at_risk else []), *(row["what"] for row in slips(one))])}
 
 
@@ -96,7 +111,7 @@ def _named(row) -> dict:
     return {"recipe_id": row.recipe_id, "variant_id": row.variant_id, "printed_in": row.printed_in, "component": row.component, "basis": row.basis}
 
 
-def _correction(one: Comparison, rule: Rule, claims: _Claims) -> str:
+def _correction(one: Comparison, rule: Rule, claims: _Claims, speaker: _Speaker) -> str:
     """What to print instead: rounded, never over the limit of a claim that fails; nothing that nobody has looked at yet."""
     unit = one.written.rpartition(" ")[2]
     unit = unit if (one.component, unit) in rule.bands else one.unit
@@ -104,16 +119,16 @@ def _correction(one: Comparison, rule: Rule, claims: _Claims) -> str:
     limit, comparator = claims.failing_limit(one, unit)
     shown = f"{plain(value)} {unit}" if (one.component, unit) not in rule.bands else printed(
         one.component, value, unit, rule, limit, comparator).text
-    new = f"{one.component} {shown} {BASIS_PRINTED[one.basis]}"
+    new = f"{speaker.name(one.component)} {shown} {BASIS_PRINTED[one.basis]}"
     if one.today.status == "ready":
         return f"Print {new}"
-    return f"Take it out; print {new} once somebody has looked at it: {one.today.reason}"
+    return f"Take it out; print {new} once somebody has looked at it: {in_words(one.today.reason)}"
 
 
-def _unknown_figure(row, today: str, why: str) -> dict:
+def _unknown_figure(row, today: str, why: str, speaker: _Speaker) -> dict:
     return {
         **_UNKNOWN, **_named(row), "harm": "not-confirmed", "unit": row.unit, "printed_value": row.value, "claim": "", "audience": "",
-        "says": f"{row.component} {plain(row.value)} {row.unit} {BASIS_PRINTED[row.basis]}", "today": today,
+        "says": f"{speaker.name(row.component)} {plain(row.value)} {row.unit} {BASIS_PRINTED[row.basis]}", "today": today,
         "correction": "Take it out until there is a figure that confirms it", "why": why, "source_id": ""}
 
 
@@ -122,8 +137,8 @@ def _unknown_figure(row, today: str, why: str) -> dict:
 class _Claims:
     """The claims in print with their verdicts, for what they describe and for the versions of the recipe."""
 
-    def __init__(self, given: Mapping[str, pd.DataFrame]):
-        self.printed = given["printed_claims"]
+    def __init__(self, given: Mapping[str, pd.DataFrame], speaker: _Speaker):
+        self.speaker, self.printed = speaker, given["printed_claims"]
         variants = given["variants"]
         versions = variants[variants["kind"] == VERSION]
         self.versions = {recipe: list(zip(rows["variant_id"], rows["name"], strict=True)) for recipe, rows in versions.groupby("recipe_id")}
@@ -162,9 +177,9 @@ class _Claims:
                 rows.append(_unknown_claim(row))
             for audience, verdict in found.items():
                 if verdict["verdict"] != "holds":
-                    rows.append(_claim_row(row, verdict, verdict["reason"], "Take the claim out, or change the recipe until it holds"))
+                    rows.append(_claim_row(row, verdict, self.speaker, verdict["reason"], "Take the claim out, or change the recipe until it holds"))
                 elif verdict["status"] == "check":
-                    rows.append(_claim_row(row, verdict, f"it holds by figures that are not ready: {verdict['reason']}",
+                    rows.append(_claim_row(row, verdict, self.speaker, f"it holds by figures that are not ready: {verdict['reason']}",
                                            "Let somebody look at the figures before it is printed again"))
                 if row.variant_id == BASE:
                     rows += self._in_versions(row, audience, verdict)
@@ -176,21 +191,21 @@ class _Claims:
             verdict = self._of(row.recipe_id, variant_id, row.claim).get(audience)
             if verdict and GRAVITY[verdict["verdict"]] > GRAVITY[analysed["verdict"]]:
                 why = f"as analysed {CLAIM_SAID[analysed['verdict']]}; {name[0].lower()}{name[1:]} {CLAIM_SAID[verdict['verdict']]}: {verdict['reason']}"
-                yield _claim_row(row, verdict, why, "Take the claim out, or make and print the recipe as it was analysed")
+                yield _claim_row(row, verdict, self.speaker, why, "Take the claim out, or make and print the recipe as it was analysed")
 
 
-def _claim_row(row, verdict: dict, why: str, correction: str) -> dict:
+def _claim_row(row, verdict: dict, speaker: _Speaker, why: str, correction: str) -> dict:
     limit = "" if math.isnan(verdict["limit"]) else (
-        f"; the limit is {verdict['comparator']} {plain(verdict['limit'])} {verdict['unit']} {BASIS_WORDS.get(verdict['basis'], verdict['basis'])}")
+        f"; the limit is {COMPARATORS[verdict['comparator']]} {plain(verdict['limit'])} {verdict['unit']} {BASIS_WORDS.get(verdict['basis'], verdict['basis'])}")
     numbers = {name: verdict[name] if verdict["value"] >= 0 else math.nan for name in ("value", "low", "high")}
     shown = "cannot be assessed" if math.isnan(numbers["value"]) else (
-        f"{verdict['component']} {plain(verdict['value'])} {verdict['unit']} (90 % interval {plain(verdict['low'])} to "
+        f"{speaker.name(verdict['component'])} {plain(verdict['value'])} {verdict['unit']} (90 % interval {plain(verdict['low'])} to "
         f"{'any amount' if math.isnan(verdict['high']) else plain(verdict['high'])})")
     return {
         **_UNKNOWN, **numbers, "recipe_id": row.recipe_id, "variant_id": verdict["variant_id"], "harm": CLAIM_HARM[verdict["verdict"]],
         "printed_in": row.printed_in, "component": verdict["component"], "basis": verdict["basis"], "unit": verdict["unit"],
         "claim": row.claim.strip().lower(), "audience": verdict["audience"], "says": f"claims {row.claim.strip().lower()!r}",
-        "today": shown + limit, "correction": correction, "why": why, "source_id": verdict["source_id"]}
+        "today": shown + limit, "correction": correction, "why": in_words(why, speaker.components), "source_id": verdict["source_id"]}
 
 
 def _unknown_claim(row) -> dict:

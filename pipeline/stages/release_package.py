@@ -176,6 +176,7 @@ suitability  Vegetarian and vegan, with the reason. allergens: contained, perhap
 additives    Lines likely to bring phosphates or potassium salts. phosphorus_kinds: from plants, animals and additives.
 for_print    Ready figures as text, rounded so that no claim is passed by rounding. Copy from here.
 versions     Recipes as made and as printed beside the recipe as analysed. print_changes: what in print must change, worst first.
+swaps        What to leave out or reduce where a variant breaks a limit. protein_additions: what a main meal short of protein bears.
 findings     What the audit noticed. worklist: the lines to settle, best first. problems: what went wrong in the run.
 withheld     Which figures are withheld, and why. A withheld figure is empty; empty is never zero.
 evidence/    What every figure rests on, table by table:
@@ -184,6 +185,7 @@ evidence/    What every figure rests on, table by table:
 {PLOTS if has_plots else ""}CAUTIONS.txt Read this before you show a figure to anybody, and print it beside the figures.
 checks.html  The checks that this release passed, to read or print; checks.json is the same for machines.
 manifest.json and datapackage.json: the SHA-256 of every file in and out; the meaning, type and unit of every column.
+Ids in words: evidence/names (components such as K, claims, groups of people), evidence/recipes, evidence/variants; base is the recipe as written.
 The component NA is sodium, not "no answer": when you read a CSV, tell your program not to take NA for an empty cell.
 Every table is there as .csv and, with the same values, as .parquet. ../latest names the newest release.
 """

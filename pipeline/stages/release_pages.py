@@ -46,7 +46,7 @@ def dish_page(dish: Dish, title: str, release_id: str, cautions: list[str], draw
     """The page of one recipe as HTML."""
     shown = [(component, dish.figure(BASE, *component)) for component in SHOWN]
     variants, changed = page_verdicts.variants(dish)
-    printed, changes = page_lines.in_print(dish), page_more.listed_rows(dish, "print_changes")
+    printed, changes = page_lines.in_print(dish), page_more.print_changes(dish)
     standing = [one for one in printed if one.agrees] if changes else printed
     found_allergens, not_assessed = page_more.allergens(dish)
     return rendered(

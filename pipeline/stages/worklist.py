@@ -10,7 +10,7 @@ from pipeline.decisions import ENTRY, command
 # What to do by reason of the line; the command that settles it follows.
 REMEDIES = {
     "no-candidate": "Name the entry, or --never in its place where none stands; or write the line so that it names a food",
-    "words-not-covered": "Name the entry that has all the words of the line, or --never where none has",
+    "words-not-covered": "Correct the line where it is mistyped; or name the entry that has all its words, or --never where none has",
     "words-left-over": "Write the line without words that are not about the food, or decide on this one line",
     "word-guessed": "Correct the spelling in the line, or name the entry",
     "class-only": "The table knows only the kind of food: name an entry, or --never where none is near enough",
