@@ -18,7 +18,7 @@ DECIMALS = 6
 NO_YIELD = (1.0, 0.6, 1.4)
 OVER_TIME = re.compile(r"(?P<row>.+)@(?P<minutes>[0-9.]+)min")
 MASS_BALANCE = "mass-balance"
-# What loses fat beside water, and what keeps only a part: their yields may be below the dry matter.
+# What loses fat beside water keeps its dry matter without fat; what keeps only a part may be below that too.
 DRIPS = ("bacon-ham", "beef", "chicken", "duck", "lamb", "lean-fish", "liver", "oily-fish", "pork", "sausage", "shellfish", "turkey")
 PARTS = ("poured-away", "salt-in-poured-water", "deep-fat-uptake")
 AT_LEAST = "|at-least:"
@@ -61,11 +61,12 @@ def _dry_matter(where, row: dict, least: str, tables: dict[str, Rows], ledger: L
     """What a yield is held up to: the dry matter of the line's entry, where the yield's id names it; 0 where nothing."""
     entry_id = tables["lines"].get(where[2], {}).get("entry_id", "")
     water = number(tables["values"].get(f"{entry_id} WATER g", {}).get("value", ""))
-    dry = round(1 - water / 100, DECIMALS)
+    fat = number(tables["values"].get(f"{entry_id} FAT g", {}).get("value", "")) if row["cooking_class"] in DRIPS else 0.0
+    dry = round(1 - (water + fat) / 100, DECIMALS)
     if least:
         ledger.number(where, "yield_id", least, dry, f"{path_of('values')} {entry_id} WATER")
         return dry
-    keeps = row["cooking_class"] not in DRIPS and row["retention_code"].split("+")[0] not in PARTS and row["cook_reason"] != "not-food"
+    keeps = row["retention_code"].split("+")[0] not in PARTS and row["cook_reason"] != "not-food"
     if keeps and number(row["yield_fraction"]) < dry - 1e-6:
         ledger.differs(*where, "yield_fraction", row["yield_fraction"], f"at least {plain(dry)}", f"{path_of('values')} {entry_id} WATER")
     return 0.0

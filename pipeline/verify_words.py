@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import NamedTuple
 
 from pipeline.verify_ingredients import plain_words
@@ -27,7 +28,12 @@ class Said(NamedTuple):
 
 def words(text: str) -> list[str]:
     """The words of a text, each in the singular."""
-    return [_one(word) for word in plain_words(text)]
+    return list(_words(text))
+
+
+@lru_cache(maxsize=16384)
+def _words(text: str) -> tuple[str, ...]:
+    return tuple(_one(word) for word in plain_words(text))
 
 
 def _one(word: str) -> str:

@@ -72,7 +72,7 @@ class Project:
         for name in PARTS:
             source = of / name
             if source.is_dir():
-                shutil.copytree(source, self.root / name, ignore=shutil.ignore_patterns("__pycache__", "build"))
+                shutil.copytree(source, self.root / name, ignore=shutil.ignore_patterns("build"))
             else:
                 shutil.copy(source, self.root / name)
         self._with_database()

@@ -258,3 +258,15 @@ def test_oil_takes_up_no_water():
     oil = found["settled"].set_index("line_no").loc[2]
     assert "soak:drained" in found["cooked"].set_index("line_id").at["dish/base/2", "chain"] and oil["cooked_g"] <= 300
     assert_mass_is_kept(found)
+
+
+def test_meat_cooked_over_and_over_keeps_what_is_neither_water_nor_fat(tmp_path):
+    """Five yields of lamb multiply to a tenth of the meat, and a fifth of it is protein."""
+    dish = {"id": "dish", "name": "Dish", "portions": 1, "ingredients": ["900 g lamb chops"], "method": [
+        "Boil the lamb chops for 10 minutes, drain, then boil in fresh water for 21 minutes and drain again.",
+        "Boil the lamb chops in plenty of water for 34 minutes and drain.", "Roast the lamb chops for 47 minutes."]}
+    found = run(dish)
+    line = found["settled"].iloc[0]
+    held = kitchen().table.values.query("entry_id == @line.entry_id").drop_duplicates("component").set_index("component")["value"]
+    assert line["cooked_g"] == pytest.approx(line["edible_g"] * (1 - (held["WATER"] + held["FAT"]) / 100), rel=1e-5)
+    assert line["cooked_g"] > held["PROCNT"] * line["edible_g"] / 100

@@ -123,7 +123,7 @@ def _settle(row: dict, reading, decision: dict | None, look_up) -> tuple[dict, d
     if reading.juices_kept and decision is None:
         codes, kept = factors.keeping_juices(codes, kept, kitchen_class, retentions)
     codes, kept = factors.dripping(codes, kept, applied, kitchen_class, row["fat"], reading.fat_poured, retentions)
-    amount = factors.keeping_solids(amount, row["water"], kitchen_class, codes)
+    amount = factors.keeping_solids(amount, row["water"], row["fat"], kitchen_class, codes)
     if codes.split("+")[0] == "poured-away":
         yield_reason = "poured-away"
     main = _main_step(steps)

@@ -197,17 +197,18 @@ def yield_of(steps, times, cooking_class: str, with_liquid_line: bool, rules: Ru
     return product(taken), reason
 
 
-def keeping_solids(amount: Factor, water_per_100g: float, cooking_class: str, codes: str) -> Factor:
+def keeping_solids(amount: Factor, water_per_100g: float, fat_per_100g: float, cooking_class: str, codes: str) -> Factor:
     """The yield, but never below the dry matter of the food: what it loses is water, and it has no more than that.
 
-    A yield is measured on fresh food; dry food of the same class (breadcrumbs, dehydrated onions) cannot follow it. Meat
-    and fish may lose fat too, and what is poured away or is frying fat keeps only a part. Oil, which has no water, takes none
-    up either. An unknown water changes nothing.
+    A yield is measured on fresh food; dry food of the same class (breadcrumbs, dehydrated onions) cannot follow it, nor can
+    meat that is cooked four times over. Meat and fish may lose fat too, so theirs is the dry matter without fat; what is
+    poured away or is frying fat keeps only a part. Oil, which has no water, takes none up either. An unknown water (or fat
+    of meat) changes nothing.
     """
     if water_per_100g == 0 and amount.value > 1:
         return Factor("", 1.0, 1.0, 1.0)
-    dry = 1 - water_per_100g / 100
-    if cooking_class in DRIPS or codes.split("+")[0] in PART_CODES or not amount.value < dry:
+    dry = 1 - (water_per_100g + (fat_per_100g if cooking_class in DRIPS else 0.0)) / 100
+    if codes.split("+")[0] in PART_CODES or not amount.value < dry:
         return amount
     dry = round(dry, 6)
     return Factor(f"{amount.row_id}{AT_LEAST}{dry:g}", *(max(end, dry) for end in amount[1:]))
