@@ -20,8 +20,8 @@ from pipeline.verify_sources import Project
 WATER, LEAVES_TOO = "WATER", ("ALC", "FAT")
 # A billionth of a food's water is rounding.
 NO_WATER = 1e-9
-# A standard error shows the spread between samples only from this many samples on.
-ENOUGH_SAMPLES = 3
+# The group's spread counts as so many samples beside a food's own (see the head of stages/total_inputs.py).
+AS_SAMPLES = 2
 RANGED = ("trace", "below-detection")
 # A value of another food or an estimate is at least this much wider than its group (common practice, no source).
 DOUBTFUL, AT_LEAST = ("imputed", "borrowed"), 1.5
@@ -263,9 +263,9 @@ def samples(kitchen: Kitchen) -> Callable[[str], Sample]:
             uncertainty, basis = value / math.sqrt(3), "even over its range"
             low, high = 0.1 * value, 1.9 * value
         else:
-            uncertainty, basis, of_group = _spread(row, value, spreads, widest, kitchen)
+            uncertainty, basis = _spread(row, value, spreads, widest, kitchen)
             low, high = interval(value, uncertainty)
-            rests_on += f" and reference/composition_spread.csv {row['component']}" if of_group else ""
+            rests_on += f" and reference/composition_spread.csv {row['component']}"
         if key in apart:
             half, other = apart[key]
             uncertainty = math.hypot(uncertainty, half)
@@ -277,20 +277,22 @@ def samples(kitchen: Kitchen) -> Callable[[str], Sample]:
     return sampled
 
 
-def _spread(row: dict, value: float, spreads: Rows, widest: float, kitchen: Kitchen) -> tuple[float, str, bool]:
-    """Standard uncertainty, what it rests on, and whether that is the food group."""
+def _spread(row: dict, value: float, spreads: Rows, widest: float, kitchen: Kitchen) -> tuple[float, str]:
+    """Standard uncertainty, and what it rests on."""
     group = kitchen.tables["entries"].get(row["entry_id"], {}).get("food_group", "")
     own = spreads.get(f"{row['component']}/{group}") if group else None
     found = own or spreads.get(f"{row['component']}/")
-    uncertainty = value * (number(found["coefficient_of_variation"]) if found else widest)
+    of_group = value * (number(found["coefficient_of_variation"]) if found else widest)
     basis = "spread of the food group" if own else "spread of the component"
-    if row["value_type"] in DOUBTFUL:
-        uncertainty, basis = AT_LEAST * uncertainty, f"{AT_LEAST} x the {basis}"
     count, error = number(row["n"]), number(row["standard_error"])
-    of_samples = error * math.sqrt(count) if count >= ENOUGH_SAMPLES and error > 0 else math.nan
-    if of_samples >= uncertainty or (row["value_type"] not in DOUBTFUL and of_samples > 0):
-        return of_samples, "standard error x sqrt(n)", False
-    return uncertainty, basis, True
+    of_samples = math.nan
+    if count > 1 and error > 0:
+        squares = (count - 1) * count * error * error + AS_SAMPLES * of_group * of_group
+        of_samples = math.sqrt(squares / (count - 1 + AS_SAMPLES))
+    doubtful = row["value_type"] in DOUBTFUL
+    if of_samples >= (AT_LEAST * of_group if doubtful else 0.0):
+        return of_samples, f"standard error x sqrt(n), and as {AS_SAMPLES} samples more the {basis}"
+    return (AT_LEAST * of_group, f"{AT_LEAST} x the {basis}") if doubtful else (of_group, basis)
 
 
 def _farthest(disagreements: Rows) -> dict[str, tuple[float, str]]:

@@ -112,7 +112,7 @@ KINDS = (
     Kind("fish", ("lean-fish", "oily-fish"), ("bake", "grill"), "", ((", raw", ", cooked, dry heat"),), ("Finfish and Shellfish Products",)),
     Kind("shellfish", ("shellfish",), ("boil", "simmer"), "drained", ((", raw", ", cooked, moist heat"),), ("Finfish and Shellfish Products",)),
     Kind("poultry", ("chicken", "turkey"), ("bake",), "", ((", raw", ", cooked, roasted"),), ("Poultry Products",)),
-    Kind("stewed poultry", ("chicken", "turkey"), ("simmer", "boil"), "drained", ((", raw", ", cooked, stewed"),), ("Poultry Products",)),
+    Kind("stewed poultry", ("chicken", "turkey"), ("simmer", "boil"), "drained", ((", raw", ", cooked, stewed"), (", raw", ", cooked, braised")), ("Poultry Products",)),
     Kind("roasted meat", ("beef", "lamb", "pork"), ("bake",), "", ((", raw", ", cooked, roasted"),), MEAT_GROUPS),
     Kind("grilled and fried meat", ("beef", "lamb", "pork"), ("grill", "fry", "stir-fry"), "",
          ((", raw", ", cooked, broiled"), (", raw", ", cooked, grilled"), (", raw", ", cooked, pan-fried")), MEAT_GROUPS,
