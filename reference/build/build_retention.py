@@ -39,14 +39,14 @@ ALCOHOL_CODES = ("5001", "5002", "5003", "5004", "5005", "5006", "5007", "5008",
 LEACHED_VITAMINS = ("VITC", "THIA", "RIBF", "NIA", "VITB6A", "FOL", "VITB12")
 OWN = {
     # Soaking alone loses little potassium: published kitchen studies of cubed and whole tubers, recalled.
-    "leach-soak": ({"K": (0.93, 0.75, 1.0)}, (0.97, 0.88, 1.0), (0.92, 0.75, 1.0), "potatoes soaked in cold water, water thrown away"),
+    "leach-soak": ({"K": (0.93, 0.75, 1.0)}, (0.97, 0.88, 1.0), (0.92, 0.75, 1.0), "potatoes soaked in cold water, water thrown away: soaking alone takes little (Bethke and Jansky 2008, from memory)"),
     "leach-soak-vegetables": ({"K": (0.95, 0.8, 1.0)}, (0.97, 0.88, 1.0), (0.92, 0.75, 1.0), "vegetables soaked in cold water, water thrown away"),
-    "leach-soak-legumes": ({"K": (0.85, 0.65, 0.97)}, (0.93, 0.8, 1.0), (0.9, 0.75, 1.0), "pulses soaked, water thrown away"),
+    "leach-soak-legumes": ({"K": (0.85, 0.65, 0.97)}, (0.93, 0.8, 1.0), (0.9, 0.75, 1.0), "pulses soaked, water thrown away (Martinez-Pineda and others 2019, from memory)"),
     # A soak and one boiling have no row: their factors are multiplied.
     "leach-double-boil": ({"K": (0.45, 0.22, 0.7), "P": (0.75, 0.55, 0.92), "MG": (0.6, 0.4, 0.85), "NA": (0.5, 0.25, 0.85)}, (0.8, 0.65, 1.0),
-                          (0.5, 0.25, 0.8), "cut small, boiled twice in much fresh water, all water thrown away"),
+                          (0.5, 0.25, 0.8), "cut small, boiled twice in much fresh water, all water thrown away (Burrowes and Ramer 2006 and 2008, from memory)"),
     "leach-double-boil-vegetables": ({"K": (0.55, 0.3, 0.8), "P": (0.75, 0.55, 0.95), "MG": (0.7, 0.5, 0.9), "NA": (0.6, 0.35, 0.9)},
-                                     (0.8, 0.65, 1.0), (0.5, 0.25, 0.8), "vegetables boiled twice in fresh water, all water thrown away"),
+                                     (0.8, 0.65, 1.0), (0.5, 0.25, 0.8), "vegetables boiled twice in fresh water, all water thrown away (Jones 2001, from memory)"),
 }
 # Boiled once in small pieces and poured off: release 6 says 0.90, kitchen studies of small cubes, recalled,
 # say about a half. The value stays that of release 6 (the careful side); the interval spans both.
@@ -212,7 +212,7 @@ def small_piece_rows(published: list[list[str]]) -> list[list[str]]:
         if code in SMALL_PIECES or code in SMALL_MEASURED:
             end = shown(min(float(low), SMALL_PIECES_LOW.get(component, 1.0)))
             rows.append([f"leach-small-{code}", component, value, end, high, "leaching-from-memory",
-                         f"cut small: value of {row}; lower end by kitchen studies recalled", "leaching-from-memory"])
+                         f"cut small: value of {row}; lower end: small cubes keep about half of their potassium (Bethke and Jansky 2008, from memory)", "leaching-from-memory"])
     return rows
 
 
