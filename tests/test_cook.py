@@ -190,11 +190,12 @@ def test_a_soak_and_a_boiling_are_the_product_of_their_parts():
     assert row["retention_fraction"] == pytest.approx(0.93 * 0.90)
 
 
-@pytest.mark.parametrize(("potatoes", "minutes"), [("whole potatoes", (15, 15)), ("potatoes", (15, 15)), ("potatoes, cut into 3 cm cubes", (15, 15)),
-                                                   ("potatoes, diced", (2, 2)), ("potatoes, diced", (2, 15))])
-def test_two_boilings_that_are_not_the_renal_way_are_two_plain_boilings(potatoes, minutes):
+@pytest.mark.parametrize(("potatoes", "minutes", "kept"), [
+    ("whole potatoes", (15, 15), 0.90 * 0.90), ("potatoes", (15, 15), 0.90 * 0.90), ("potatoes, cut into 3 cm cubes", (15, 15), 0.90 * 0.90),
+    ("potatoes, diced", (2, 2), 0.90 * 0.90), ("potatoes, diced", (2, 15), 0.90 * 0.72)])
+def test_two_boilings_that_are_not_the_renal_way_are_two_plain_boilings(potatoes, minutes, kept):
     row = potassium(TWICE.format(*minutes), potatoes)
-    assert row["retention_fraction"] == pytest.approx(0.90 * 0.90)
+    assert row["retention_fraction"] == pytest.approx(kept)
 
 
 def test_pieces_may_be_cut_in_the_method():
@@ -203,15 +204,17 @@ def test_pieces_may_be_cut_in_the_method():
 
 
 def test_small_pieces_boiled_once_may_have_lost_half():
-    """Release 6, code 3308: 90 %; kitchen studies of small cubes, from memory: about a half."""
+    """Release 6, code 3308: 90 %; Bethke and Jansky 2008, from memory: small cubes about a half; SR26, 11352 raw and 11367 boiled:
+    421 and 328 mg, with a yield of 0.92 72 %. Dipped for a moment they lose no more than large ones."""
     small, whole = (potassium("Boil the potatoes for 15 minutes and drain.", name) for name in ("potatoes, diced", "whole potatoes"))
-    assert small["retention_fraction"] == whole["retention_fraction"] == 0.90
+    dipped = potassium("Boil the potatoes for 3 minutes and drain.", "potatoes, diced")
+    assert (small["retention_fraction"], whole["retention_fraction"], dipped["retention_fraction"]) == (0.72, 0.90, 0.90)
     assert small["retention_low"] <= 0.5 < whole["retention_low"]
 
 
 def test_one_water_eaten_of_two_is_no_double_leaching():
     row = potassium(TWICE.format(10, 15) + " Save the water and whisk it into the gravy.".replace("drain. Save", "drain, saving"))
-    assert row["retention_fraction"] >= 0.90
+    assert row["retention_fraction"] == 0.72 and "double" not in row["retention_id"]
 
 
 def test_soaking_water_that_is_boiled_in_takes_nothing():

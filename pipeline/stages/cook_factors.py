@@ -19,6 +19,8 @@ MINERALS = ("CA", "FE", "MG", "P", "K", "NA", "ZN")
 MASS_BALANCE, ASSUMED = "mass-balance", "assumed"
 EVAPORATION = "evaporation-"
 REPEATED_BOILING, SMALL_PIECES = "leach-double-boil", "leach-small-"
+# Small pieces lose more to water from here on, as each of two boilings must last (common practice, no source).
+LEACHED_FROM_MINUTES = 8
 # How long a step takes that gives no time (common practice); pulses and the rest.
 UNSAID_MINUTES = {"legumes-dried": 60.0, "alcohol": 15.0}
 UNSAID_MINUTES_ELSE = 20.0
@@ -253,7 +255,7 @@ def _evaporated(hourly: Factor, minutes: float) -> Factor:
 def retention_of(steps, times, cooking_class: str, rules: Rules, factors, small: bool = False) -> tuple[str, dict[str, Factor], str]:
     """The codes of a chain ("+" between runs), the factor per component, and a reason.
 
-    ``small``: the food is in small pieces; a code that has a row for these takes it.
+    ``small``: the food is in small pieces; a code that has a row for these takes it, once the water has had time.
 
     A component without a factor is not in the result: it stays whole. ``no-retention``:
     a run has no rule, and takes the ``assumed`` row.
@@ -264,11 +266,12 @@ def retention_of(steps, times, cooking_class: str, rules: Rules, factors, small:
     times = _padded(steps, times)
     if cooking_class == "alcohol":
         steps, times = _one_simmer(steps, times)
-    for run, _, rule in rules.runs(steps, times, cooking_class, small):
+    for run, minutes, rule in rules.runs(steps, times, cooking_class, small):
         if all(method == "raw" for method, _ in run):
             continue
         code = rule.target if rule else ASSUMED
-        code = SMALL_PIECES + code if small and SMALL_PIECES + code in factors else code
+        leached = small and SMALL_PIECES + code in factors and minutes >= LEACHED_FROM_MINUTES
+        code = SMALL_PIECES + code if leached else code
         reason = reason if rule else "no-retention"
         if code != MASS_BALANCE or code not in codes:
             codes.append(code)
