@@ -23,7 +23,7 @@ FILES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "components": (
         ("component", "name", "unit", "source_nutrient", "retention_nutrient", "source_id"), ("order",)),
     "composition_spread": (
-        ("component", "food_group", "source_id", "source_row"), ("coefficient_of_variation", "n_entries")),
+        ("component", "food_group", "cooking_class", "source_id", "source_row"), ("coefficient_of_variation", "n_entries")),
     "measures": (
         ("measure_id", "scope", "scope_key", "measure", "size", "preparation", "unit", "basis", "source_id",
          "spread_source_id", "source_row", "note"), ("low", "middle", "high")),

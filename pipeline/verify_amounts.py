@@ -253,7 +253,8 @@ def samples(kitchen: Kitchen) -> Callable[[str], Sample]:
     """A function that gives the spread of one sample of the food behind a row of evidence/values.csv: the cook buys
     one, not the mean of all."""
     spreads = kitchen.project.reference("composition_spread")
-    widest = max((number(row["coefficient_of_variation"]) for row in spreads.values() if row["food_group"] == ""), default=math.nan)
+    widest = max((number(row["coefficient_of_variation"]) for row in spreads.values()
+                  if row["food_group"] == "" and row["cooking_class"] == ""), default=math.nan)
     apart = _farthest(kitchen.tables.get("disagreements", {}))
 
     def sampled(key: str) -> Sample:
@@ -279,11 +280,12 @@ def samples(kitchen: Kitchen) -> Callable[[str], Sample]:
 
 def _spread(row: dict, value: float, spreads: Rows, widest: float, kitchen: Kitchen) -> tuple[float, str]:
     """Standard uncertainty, and what it rests on."""
-    group = kitchen.tables["entries"].get(row["entry_id"], {}).get("food_group", "")
-    own = spreads.get(f"{row['component']}/{group}") if group else None
-    found = own or spreads.get(f"{row['component']}/")
+    entry = kitchen.tables["entries"].get(row["entry_id"], {})
+    group, kind = entry.get("food_group", ""), entry.get("cooking_class", "")
+    ways = (("spread of the substance", f"{row['component']}//{kind}" if kind else ""),
+            ("spread of the food group", f"{row['component']}/{group}/" if group else ""), ("spread of the component", f"{row['component']}//"))
+    basis, found = next(((words, spreads[key]) for words, key in ways if key in spreads), ("spread of the component", None))
     of_group = value * (number(found["coefficient_of_variation"]) if found else widest)
-    basis = "spread of the food group" if own else "spread of the component"
     count, error = number(row["n"]), number(row["standard_error"])
     of_samples = math.nan
     if count > 1 and error > 0:

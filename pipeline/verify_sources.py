@@ -28,7 +28,7 @@ ROW_BY_ROW = {
 KEYS = {
     "measures": ("measure_id",), "densities": ("density_id",), "edible_portions": ("edible_id",), "yields": ("yield_id",),
     "retention": ("retention_code", "component"), "energy_factors": ("component",), "rules": ("rule_id",),
-    "amount_spread": ("spread_id",), "amount_rules": ("rule_id",), "composition_spread": ("component", "food_group"),
+    "amount_spread": ("spread_id",), "amount_rules": ("rule_id",), "composition_spread": ("component", "food_group", "cooking_class"),
     "components": ("component", "unit"), "sources": ("source_id",), "nutrient_reference_values": ("component",),
 }
 TABLE_CHECKS = "reference/table_checks.csv"  # what the check of a table found with it is not found again here

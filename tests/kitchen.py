@@ -49,7 +49,7 @@ def reference() -> SmallReference:
     return SmallReference(
         COMPONENTS, ENERGY,
         pd.DataFrame([(name, "", 0.2) for name in COMPONENTS["component"].unique()],
-                     columns=["component", "food_group", "coefficient_of_variation"]),
+                     columns=["component", "food_group", "coefficient_of_variation"]).assign(cooking_class=""),
         pd.DataFrame({"measure_id": ["glug"], "source_id": ["common-practice"], "spread_source_id": ["common-practice"], "source_row": ["glug"]}),
         pd.DataFrame({"rule_id": ["salt-to-taste"], "source_id": ["common-practice"]}),
         pd.DataFrame({"density_id": ["oil"], "source_id": ["usda-sr26"]}),
@@ -82,7 +82,7 @@ def values() -> pd.DataFrame:
 
 
 def entries() -> pd.DataFrame:
-    return pd.DataFrame({"entry_id": list(VALUES), "food_group": "1100", "name": list(VALUES)})
+    return pd.DataFrame({"entry_id": list(VALUES), "food_group": "1100", "cooking_class": "", "name": list(VALUES)})
 
 
 def _line(number, entry, quantity, measure, edible, cooking, confidence=0.95) -> dict:

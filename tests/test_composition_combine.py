@@ -332,7 +332,7 @@ def test_the_first_table_that_has_a_value_lends_it_and_the_farthest_other_widens
     assert several.disagreements[["table_b", "value_a", "value_b"]].values.tolist() == [["d", 5.0, 6.0], ["e", 5.0, 2.0]]
     from pipeline.stages.total_inputs import composition_spread
 
-    spreads = pd.DataFrame({"component": ["K"], "food_group": [""], "coefficient_of_variation": [0.2]})
+    spreads = pd.DataFrame({"component": ["K"], "food_group": [""], "cooking_class": [""], "coefficient_of_variation": [0.2]})
     row = composition_spread(several.table.values, several.table.entries, spreads, several.disagreements).iloc[0]
     assert row["uncertainty"] == pytest.approx(math.hypot(1.5 * 0.2 * 5, 1.5)) and row["basis"].endswith("from e x")
 

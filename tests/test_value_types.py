@@ -26,14 +26,15 @@ from pipeline.stages.total_inputs import composition_spread
 from pipeline.tables import VALUE_TYPES
 from pipeline.verify import verify
 
-SPREADS = pd.DataFrame([("K", "greens", 0.2), ("K", "", 0.4)], columns=["component", "food_group", "coefficient_of_variation"])
+SPREADS = pd.DataFrame([("K", "greens", "", 0.2), ("K", "", "", 0.4), ("K", "", "salt", 0.01)],
+                       columns=["component", "food_group", "cooking_class", "coefficient_of_variation"])
 amounts = st.floats(0.001, 5000, allow_nan=False)
 
 
-def spread_of(kind: str, value: float, group: str = "greens", n: float = np.nan, error: float = np.nan) -> pd.Series:
+def spread_of(kind: str, value: float, group: str = "greens", n: float = np.nan, error: float = np.nan, cooking_class: str = "") -> pd.Series:
     values = pd.DataFrame([{"entry_id": "x", "component": "K", "value": value, "unit": "mg", "value_type": kind, "n": n,
                             "standard_error": error}])
-    return composition_spread(values, pd.DataFrame({"entry_id": ["x"], "food_group": [group]}), SPREADS).iloc[0]
+    return composition_spread(values, pd.DataFrame({"entry_id": ["x"], "food_group": [group], "cooking_class": [cooking_class]}), SPREADS).iloc[0]
 
 
 # ---------------------------------------------------------------- the rules, one by one
@@ -48,6 +49,8 @@ def test_a_value_has_the_spread_of_its_samples_or_of_its_group(kind):
     assert (grouped["uncertainty"], grouped["basis"]) == (20.0, "spread of the food group")
     elsewhere = spread_of(kind, 100.0, group="roots")
     assert (elsewhere["uncertainty"], elsewhere["basis"]) == (40.0, "spread of the component")
+    substance = spread_of(kind, 100.0, cooking_class="salt")
+    assert (substance["uncertainty"], substance["basis"]) == (1.0, "spread of the substance")
     assert spread_of(kind, 100.0, n=1.0, error=1.0)["uncertainty"] == 20.0  # one sample shows no spread
     # Many samples speak for themselves, three that agree may do so by chance.
     assert spread_of(kind, 100.0, n=400.0, error=0.2)["uncertainty"] == pytest.approx(4.0, rel=0.1)

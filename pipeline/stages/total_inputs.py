@@ -75,32 +75,35 @@ def composition_spread(
 
     With n >= 2 and a standard error: standard error x sqrt(n), because the cook buys one
     sample, not the mean of all, and the coefficient of variation of the component in the
-    food group, else in any group, as GROUP_COUNTS further samples. Otherwise that
-    coefficient alone. The rules by value type, and what ``disagreements`` add, stand at
+    food group (of a substance such as salt, by its standard), else in any group, as
+    GROUP_COUNTS further samples. Otherwise that coefficient alone. The rules by value type, and what ``disagreements`` add, stand at
     the head of this module.
     """
-    frame = values[values["component"] != "ENERC"].merge(entries[["entry_id", "food_group"]], on="entry_id", how="left")
-    by_group = spreads[spreads["food_group"] != ""].set_index(["component", "food_group"])["coefficient_of_variation"]
-    anywhere = spreads[spreads["food_group"] == ""].set_index("component")["coefficient_of_variation"]
-    keys = pd.MultiIndex.from_frame(frame[["component", "food_group"]])
-    coefficient = pd.Series(by_group.reindex(keys).to_numpy(), index=frame.index)
-    grouped = coefficient.notna()
-    coefficient = coefficient.fillna(frame["component"].map(anywhere)).fillna(anywhere.max())
+    frame = values[values["component"] != "ENERC"].merge(entries[["entry_id", "food_group", "cooking_class"]], on="entry_id", how="left")
+    of_substance, of_group = (_coefficients(spreads, frame, column) for column in ("cooking_class", "food_group"))
+    anywhere = spreads[(spreads["food_group"] == "") & (spreads["cooking_class"] == "")].set_index("component")["coefficient_of_variation"]
+    coefficient = of_substance.fillna(of_group).fillna(frame["component"].map(anywhere)).fillna(anywhere.max())
     sampled = (frame["n"] > 1) & (frame["standard_error"] > 0)
     ranged = frame["value_type"].isin(WITH_LIMIT)
     doubtful = frame["value_type"].isin(DOUBTFUL)
-    of_group, further = coefficient * frame["value"], frame["n"] - 1
+    known, further = coefficient * frame["value"], frame["n"] - 1
     variance = frame["standard_error"] ** 2 * frame["n"]
-    of_samples = np.sqrt((GROUP_COUNTS * of_group ** 2 + further * variance) / (GROUP_COUNTS + further))
-    widened = doubtful & (~sampled | (of_samples < DOUBT_FACTOR * of_group))
+    of_samples = np.sqrt((GROUP_COUNTS * known ** 2 + further * variance) / (GROUP_COUNTS + further))
+    widened = doubtful & (~sampled | (of_samples < DOUBT_FACTOR * known))
     frame["uncertainty"] = np.select(
-        [ranged, widened, sampled], [frame["value"] / np.sqrt(3), DOUBT_FACTOR * of_group, of_samples], of_group)
-    group = np.where(grouped, "spread of the food group", "spread of the component")
+        [ranged, widened, sampled], [frame["value"] / np.sqrt(3), DOUBT_FACTOR * known, of_samples], known)
+    group = np.select([of_substance.notna(), of_group.notna()], ["spread of the substance", "spread of the food group"], "spread of the component")
     frame["basis"] = np.select(
         [ranged, widened, sampled], [EVENLY, pd.Series(group).radd(f"{DOUBT_FACTOR:g} x the "), pd.Series(group).radd(OF_SAMPLES)], group)
     if disagreements is not None and len(disagreements):
         _widen(frame, disagreements)
     return frame
+
+
+def _coefficients(spreads: pd.DataFrame, frame: pd.DataFrame, column: str) -> pd.Series:
+    """The coefficient of variation of each value's component in its ``column``; null where there is no row."""
+    rows = spreads[spreads[column] != ""].set_index(["component", column])["coefficient_of_variation"]
+    return pd.Series(rows.reindex(pd.MultiIndex.from_frame(frame[["component", column]])).to_numpy(), index=frame.index)
 
 
 def _widen(frame: pd.DataFrame, disagreements: pd.DataFrame) -> None:

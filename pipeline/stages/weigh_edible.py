@@ -44,8 +44,8 @@ _READY_ANYWHERE = re.compile(r"\b(boneless|skinless|boned|filleted|fillets?|read
 _READY_BEFORE = re.compile(
     r"\b(peeled|trimmed|prepared|podded|stoned|pitted|deseeded|seeded|cored|hulled|cleaned|picked|chopped|sliced|diced|grated|"
     r"shredded|mashed|cubed|minced|puréed|pureed|cooked|parboiled|par-boiled|part-boiled|segmented|zested|florets|leaves|segments|cubes|chunks|juice|zest)\b", re.I)
-# A food called by the part that is eaten: "cauliflower florets", "basil leaves".
-_READY_PHRASE = re.compile(r"\b(florets?|leaves|leaf|kernels?|segments|wedges|flesh|meat|seeds)$", re.I)
+# A food called by the part that is eaten: "cauliflower florets", "basil leaves", "lemon juice".
+_READY_PHRASE = re.compile(r"\b(florets?|leaves|leaf|kernels?|segments|wedges|flesh|meat|seeds|juice|zest|peel|rind)$", re.I)
 _WITH_SKIN = re.compile(
     r"\b(?:un-?peeled|unskinned|scrubbed|left whole|jacket potato(?:es)?|skins?[ -](?:left[ -])?on|peel left on|skins? and all|"
     r"with(?: (?:the|their|its))? skins?(?! (?:removed|off|discarded))|in (?:the|their|its) (?:skins?|jackets?)|"

@@ -5,7 +5,8 @@
 How much one sample of a food differs from the next: the coefficient of variation of single
 samples, standard error x sqrt(n) / value, taken over every food of a group that has a value
 above 0, four samples or more and a published standard error above 0; the median of those. Groups
-with fewer than five such foods have no row: the row with an empty group stands in. The
+with fewer than five such foods have no row: the row with an empty group stands in. A row with a
+cooking class goes before the group's: it is of a substance, by its standard. The
 median is held between 0.03 (no food is more even than that) and 0.60 (a larger one says
 that the mean is no guide).
 """
@@ -28,10 +29,12 @@ FEWEST_SAMPLES, FEWEST_FOODS = 4, 5
 # Energy is computed, so it has no standard error of its own: it takes the spread of the
 # component that carries most of it in mixed foods.
 STAND_INS = {"ENERC": "FAT"}
+# A substance is not as uneven as the foods of its group: component, cooking class, coefficient, source, what it rests on.
+SUBSTANCES = (("NA", "salt", 0.015, "codex-cxs-150", "food grade salt is at least 97 % sodium chloride in its dry matter; from there to pure, and some moisture"),)
 
 
 def spread(entries: pd.DataFrame, values: pd.DataFrame) -> pd.DataFrame:
-    """Columns component, food_group, coefficient_of_variation, n_entries, source_id, source_row."""
+    """Columns component, food_group, cooking_class, coefficient_of_variation, n_entries, source_id, source_row."""
     group = values["entry_id"].map(entries.set_index("entry_id")["food_group"]).astype("str")
     usable = (values["n"] >= FEWEST_SAMPLES) & (values["value"] > 0) & (values["standard_error"] > 0)
     sampled = values.assign(food_group=group)[usable].drop_duplicates(["entry_id", "component"])
@@ -43,6 +46,7 @@ def spread(entries: pd.DataFrame, values: pd.DataFrame) -> pd.DataFrame:
     rows = pd.DataFrame({
         "component": found["component"],
         "food_group": found["food_group"],
+        "cooking_class": "",
         "coefficient_of_variation": found["median"].clip(FLOOR, CAP).round(3),
         "n_entries": found["size"],
         "source_id": "usda-sr26",
@@ -52,7 +56,10 @@ def spread(entries: pd.DataFrame, values: pd.DataFrame) -> pd.DataFrame:
         stand_in = rows[(rows["component"] == other) & (rows["food_group"] == "")]
         stand_in = stand_in.assign(component=component, source_row=f"as {other}: computed values have no standard error")
         rows = pd.concat([rows[rows["component"] != component], stand_in])
-    return rows.sort_values(["component", "food_group"], ignore_index=True)
+    substances = pd.DataFrame([{"component": component, "food_group": "", "cooking_class": name, "coefficient_of_variation": coefficient,
+                                "source_id": source, "source_row": words} for component, name, coefficient, source, words in SUBSTANCES])
+    rows = pd.concat([rows, substances]).astype({"n_entries": "Int64"})
+    return rows.sort_values(["component", "food_group", "cooking_class"], ignore_index=True)
 
 
 def main(arguments: list[str]) -> int:

@@ -238,6 +238,9 @@ def test_raw_and_cooked_pairs_name_foods_of_the_core(entries):
 
 def test_the_spread_covers_every_component(components):
     spread = _text(REFERENCE / "composition_spread.csv")
+    substances = spread[spread["cooking_class"] != ""]
+    assert set(substances["cooking_class"]) == {"salt"} and pd.to_numeric(substances["coefficient_of_variation"]).between(0.005, 0.03).all()
+    spread = spread[spread["cooking_class"] == ""]
     anywhere = spread[spread["food_group"] == ""]
     assert set(anywhere["component"]) == set(components["component"])
     assert pd.to_numeric(spread["coefficient_of_variation"]).between(0.03, 0.60).all()
