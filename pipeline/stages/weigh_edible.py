@@ -42,7 +42,7 @@ _NET = re.compile(
 _READY_ANYWHERE = re.compile(r"\b(boneless|skinless|boned|filleted|fillets?|ready[- ]prepared|pre-?prepared|shelled|"
     r"tins?|tinned|cans?|canned|jars?)\b", re.I)
 _READY_BEFORE = re.compile(
-    r"\b(peeled|trimmed|prepared|podded|stoned|pitted|deseeded|seeded|cored|hulled|cleaned|picked|chopped|sliced|diced|grated|"
+    r"\b(peeled|trimmed|prepared|podded|stoned|pitted|deseeded|seeded|cored|hulled|cleaned|picked|chopped|sliced|diced|grated|beaten|whisked|"
     r"shredded|mashed|cubed|minced|puréed|pureed|cooked|parboiled|par-boiled|part-boiled|segmented|zested|florets|leaves|segments|cubes|chunks|juice|zest)\b", re.I)
 # A food called by the part that is eaten: "cauliflower florets", "basil leaves", "lemon juice".
 _READY_PHRASE = re.compile(r"\b(florets?|leaves|leaf|kernels?|segments|wedges|flesh|meat|seeds|juice|zest|peel|rind)$", re.I)
