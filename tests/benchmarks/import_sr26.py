@@ -75,4 +75,6 @@ def main(archive: str) -> int:
 
 
 if __name__ == "__main__":
+    if len(sys.argv) != 2 or not Path(sys.argv[1]).is_file():
+        sys.exit("import_sr26.py: name the release as downloaded, a zip file: python tests/benchmarks/import_sr26.py PATH_TO_THE_ZIP")
     sys.exit(main(str(Path(sys.argv[1]).resolve())))
