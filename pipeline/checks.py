@@ -10,16 +10,18 @@ from __future__ import annotations
 import json
 import os
 import signal
+import threading
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context, parent_process, util
 from typing import Any
 
 import pandas as pd
 
 from pipeline.check_rules import NAMED_BY, Rule, prepared, rules
+from pipeline.interruption import held
 from pipeline.problems import InputError, Problem
 
 EXAMPLES = 5
@@ -110,14 +112,34 @@ def worker() -> Iterator[Executor]:
     """One process that imports Great Expectations at once; ``submit(guard, tables, components)`` to it."""
     pool = ProcessPoolExecutor(max_workers=1, mp_context=get_context("spawn"), initializer=_start_worker)
     try:
-        pool.submit(preload)  # starts the process: an executor waits for its first job
+        # Ctrl-C is for the main process, with which this one ends. A process inherits what its parent does not hear.
+        heard = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            pool.submit(preload)  # starts the process: an executor waits for its first job
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, heard)
         yield pool
     finally:
-        pool.shutdown(wait=False, cancel_futures=True)
+        with held():
+            for process in active_children():
+                process.terminate()  # what it would still do is of no use to anybody
+            pool.shutdown(cancel_futures=True)
 
 
 def _start_worker() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the main process, which ends this one
+    signal.signal(signal.SIGTERM, _end_worker)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent_process().join()  # however it ended: it may not have had the time to say so
+    _end_worker()
+
+
+def _end_worker(*_: object) -> None:
+    """End at once, whatever a library is doing; its semaphores would otherwise be reported as lost."""
+    util._exit_function()
+    os._exit(0)
 
 
 def _library() -> Any:

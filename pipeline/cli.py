@@ -8,38 +8,55 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 import traceback
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import click
 
+from pipeline import interruption
 from pipeline.cli_match import TABLE_HELP, decide, match, print_json
 from pipeline.cli_tables import tables
 from pipeline.cli_versions import versions
 from pipeline.root import ROOT
 
 DONE, WITHHELD, WRONG = 0, 1, 2
+NOTHING_WRITTEN = "nothing was written, an earlier release is as it was"
 DEFECT_REPORT = ".potash/defect.txt"
 
 
 def main() -> None:
     """Entry point of the console command: one clear message for everything foreseen."""
-    try:
-        code = _called()
-        sys.exit(code if isinstance(code, int) else DONE)
-    except click.ClickException as error:
-        error.show()
+    with interruption.listening():
+        try:
+            code = _called()
+            sys.exit(code if isinstance(code, int) else DONE)
+        except click.ClickException as error:
+            error.show()
+            sys.exit(WRONG)
+        except (click.Abort, KeyboardInterrupt):
+            _stopped()
+        except BrokenPipeError:  # the reader of a pipe (head, less) had enough
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+            sys.exit(DONE)
+        except Exception as error:
+            if interruption.wished():  # a library made its own error of it
+                _stopped()
+            click.echo(_told(error), err=True)
+            sys.exit(WRONG)
+
+
+def _stopped() -> NoReturn:
+    """The last words after Ctrl-C, and the end at once: threads that still compute are not waited for."""
+    interruption.last_words()
+    click.echo(f"potash: stopped by you; {'the release had been written' if interruption.written() else NOTHING_WRITTEN}", err=True)
+    if threading.active_count() == 1:
         sys.exit(WRONG)
-    except (click.Abort, KeyboardInterrupt):
-        click.echo("potash: stopped by you; nothing was written, an earlier release is as it was", err=True)
-        sys.exit(WRONG)
-    except BrokenPipeError:  # the reader of a pipe (head, less) had enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-        sys.exit(DONE)
-    except Exception as error:
-        click.echo(_told(error), err=True)
-        sys.exit(WRONG)
+    sys.stdout.flush()
+    if "multiprocessing.util" in sys.modules:
+        sys.modules["multiprocessing.util"]._exit_function()  # its semaphores would outlive this process
+    os._exit(WRONG)
 
 
 def _called() -> Any:
@@ -100,8 +117,8 @@ def run(collection: Path | None, table: str, policy: Path | None, output: Path |
     """The whole job: COLLECTION (a file or folder; the demo by default) to a release."""
     from pipeline import orchestration
 
-    orchestration.prepare(ROOT)  # before pandas and Prefect: the server starts meanwhile
     try:
+        orchestration.prepare(ROOT)  # before pandas and Prefect: the server starts meanwhile
         with orchestration.quick_imports():
             from pipeline import flow, job, summary
             from pipeline.stages.release_folder import locked

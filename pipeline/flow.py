@@ -15,6 +15,7 @@ from prefect.futures import PrefectFuture, as_completed
 from pipeline import checks, content, steps
 from pipeline import job as jobs
 from pipeline.content import Keyed
+from pipeline.interruption import check
 from pipeline.job import Job
 from pipeline.orchestration import is_cached, kept_results, run_flow, stage_task
 from pipeline.problems import InputError, Problem
@@ -100,6 +101,7 @@ def _bundles(
     named = {future.task_run_id: stage for chain in chains for stage, future in chain.items()}
     for future in as_completed([future for chain in chains for future in chain.values()]):
         future.wait()  # it is done; until it is waited for, its state may still be an earlier one
+        check()
         progress(named[future.task_run_id], is_cached(future))
     bundles, failed = [], []
     flags = [is_cached(future) for chain in chains for future in chain.values()]

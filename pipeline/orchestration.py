@@ -32,6 +32,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipeline.interruption import check, held
 from pipeline.temporary_server import ServerError, TemporaryServer
 
 if TYPE_CHECKING:
@@ -104,8 +105,9 @@ def prepare(root: Path) -> None:
         os.environ.setdefault(variable, value)
     os.environ["NO_PROXY"] = os.environ["no_proxy"] = _without_proxy("127.0.0.1")
     try:
-        _server = TemporaryServer(home)
-        _server.start()
+        with held():
+            _server = TemporaryServer(home)
+            _server.start()
     except ServerError as error:
         raise OrchestrationError(str(error)) from error
     os.environ["PREFECT_API_URL"] = _server.api_url
@@ -169,9 +171,10 @@ def shut_down() -> None:
     """Stop the temporary server now rather than when the process ends. Safe to call at any time."""
     global _server
     if _server is not None:
-        _server.stop()
-        _server = None
-        os.environ.pop("PREFECT_API_URL", None)
+        with held():
+            _server.stop()
+            _server = None
+            os.environ.pop("PREFECT_API_URL", None)
 
 
 def warm_up(root: Path) -> None:
@@ -194,6 +197,9 @@ def run_flow(flow: Flow[..., Any], *arguments: Any, **named: Any) -> Any:
     with temporary_settings(updates=_run_settings()), _without_events():
         try:
             return flow(*arguments, **named)
+        except Exception:
+            check()  # what came of a press is no failure of a stage
+            raise
         finally:
             prune_results(results_folder(_root))
 

@@ -5,7 +5,6 @@ is tested. `RUN` is a small project of its own; its stage counts its calls in a 
 """
 
 import base64
-import dataclasses
 import json
 import os
 import signal
@@ -16,13 +15,11 @@ import urllib.request
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline import content, orchestration
-from pipeline.content import Keyed, content_key
 from pipeline.results import CheckedPickle, DamagedResult
 from pipeline.temporary_server import TemporaryServer
 
@@ -43,10 +40,20 @@ def fail(calls):
 RUN = '''
 import json, sys
 from pathlib import Path
+from pipeline.interruption import listening
 from pipeline.orchestration import *
 root = Path(sys.argv[1])
 change = json.loads(sys.argv[2])
+
+def moment(name):
+    if change.get("wait"):
+        print(json.dumps({"moment": name, "server": server_process_id()}), flush=True)
+
+hearing = listening()
+hearing.__enter__()
+moment("start")
 prepare(root)
+moment("imports")
 with quick_imports():
     import pandas as pd
     from prefect import flow
@@ -60,7 +67,9 @@ def job():
     table["potassium_mg"] = table["potassium_mg"].astype(change.get("dtype", "float64"))
     table.loc[0, "potassium_mg"] = change.get("cell", 180)
     futures = [task.submit(*([calls] if task.name == "fail" else [object() if change.get("odd") else table, calls])) for task in tasks]
+    moment("stages")
     answers = [future.result() for future in futures]
+    moment("release")
     print(json.dumps({"answer": answers[0]["potassium_mg"].tolist(), "reuse": reuse(futures),
                       "server": server_process_id()}), flush=True)
     if change.get("wait"):
@@ -216,21 +225,21 @@ def test_an_argument_without_a_content_key_is_refused(project):
     assert "TypeError: a value of type object has no content key" in project.run({"odd": True})["problem"]
 
 
-@pytest.mark.parametrize("ending", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
-def test_no_server_outlives_its_run(project, ending):
+@pytest.mark.parametrize("ending, moment", [
+    (signal.SIGKILL, "release"), (signal.SIGTERM, "release"),
+    *((signal.SIGINT, moment) for moment in ("start", "imports", "stages", "release")),
+])
+def test_no_server_outlives_its_run(project, ending, moment):
     process = project.launch({"wait": True})
-    server = json.loads(process.stdout.readline())["server"]
-    assert is_running(server)
-    # Ctrl-C in a callback of a library may be lost there: who presses it presses again.
-    for _ in range(6):
-        process.send_signal(ending)
-        try:
-            process.communicate(timeout=15)
-            break
-        except subprocess.TimeoutExpired:
-            assert ending == signal.SIGINT
-    assert process.returncode is not None and wait_until(lambda: not is_running(server))
-    assert wait_until(lambda: not list((project.root / ".potash" / "prefect" / "runs").iterdir()))
+    while (told := json.loads(process.stdout.readline()))["moment"] != moment:
+        pass
+    assert (moment == "start") == (told["server"] is None) and (not told["server"] or is_running(told["server"]))
+    process.send_signal(ending)  # once: nobody should have to press Ctrl-C again
+    _, complained = process.communicate(timeout=20)
+    assert process.returncode == -ending and (ending != signal.SIGINT or complained.endswith("KeyboardInterrupt\n"))
+    assert not told["server"] or wait_until(lambda: not is_running(told["server"]))
+    runs = project.root / ".potash" / "prefect" / "runs"
+    assert wait_until(lambda: not runs.is_dir() or not list(runs.iterdir()))
 
 
 def test_two_runs_at_the_same_time_in_a_project_without_a_database(tmp_path):
@@ -286,108 +295,6 @@ def test_a_server_named_in_the_active_profile_is_used(project):
         server.stop()
     assert answer == {"answer": [360.0, 842.0], "reuse": [0, 1], "server": None}
     assert counted == 1
-
-
-# Content keys.
-
-TABLE = pd.DataFrame(
-    {
-        "food": pd.Series(["leek", "potato", None], dtype="str"),
-        "mass_g": [1.0, np.nan, 3.0],
-        "line_no": [1, 2, 3],
-        "method": pd.Categorical(["boil", "fry", "boil"]),
-        "codes": [("a", 1), ["a", 1], None],
-    }
-)
-
-
-@dataclasses.dataclass
-class Rule:
-    name: str
-    limit_mg: float
-
-
-def changed(column, row, value):
-    table = TABLE.copy()
-    table[column] = table[column].astype(object)
-    table.at[row, column] = value
-    return table.astype(TABLE.dtypes.drop("codes").to_dict())
-
-
-def test_the_key_of_a_table_is_that_of_its_content():
-    assert content_key(TABLE) == content_key(TABLE.copy(deep=True))
-    assert content_key(TABLE) == content_key(pd.concat([TABLE.iloc[:1], TABLE.iloc[1:]]).reset_index(drop=True))
-    arrow = pd.DataFrame({"food": TABLE["food"].iloc[::-1].iloc[::-1]})
-    assert content_key(arrow) == content_key(TABLE[["food"]].reset_index(drop=True))
-
-
-@pytest.mark.parametrize(
-    "other",
-    [
-        changed("food", 0, "leeks"),
-        changed("food", 2, "None"),
-        changed("food", 2, "nan"),
-        changed("mass_g", 0, np.nextafter(1.0, 2.0)),
-        changed("mass_g", 1, 0.0),
-        changed("line_no", 1, 4),
-        changed("method", 0, "fry"),
-        TABLE.assign(codes=[("a", 1), ("a", 1), None]),
-        TABLE.astype({"line_no": "int32"}),
-        TABLE.astype({"food": "object"}),
-        TABLE.rename(columns={"food": "Food"}),
-        TABLE[["mass_g", "food", "line_no", "method", "codes"]],
-        TABLE.iloc[::-1],
-        TABLE.iloc[:2],
-        TABLE.set_index(pd.Index([5, 6, 7])),
-    ],
-)
-def test_any_change_of_a_table_changes_the_key(other):
-    assert content_key(other) != content_key(TABLE)
-
-
-def test_values_that_look_alike_have_different_keys():
-    alike = [1, 1.0, True, "1", b"1", (1,), [1], {1}, {1: 1}, None, "None", np.int64(1), np.array([1]), Rule("1", 1)]
-    assert len({content_key(value) for value in alike}) == len(alike)
-    assert content_key("ab", "c") != content_key("a", "bc")
-    assert content_key([["a"], "b"]) != content_key([["a", "b"]])
-    assert content_key(Rule("a", 1.0)) != content_key(Rule("a", 2.0))
-
-
-def test_the_order_of_a_dictionary_does_not_matter():
-    assert content_key({"a": 1, "b": 2}) == content_key({"b": 2, "a": 1})
-    assert content_key({"a": 1, "b": 2}) != content_key({"a": 2, "b": 1})
-
-
-@given(st.lists(st.one_of(st.none(), st.text()), max_size=6), st.lists(st.one_of(st.none(), st.text()), max_size=6))
-def test_two_columns_of_words_share_a_key_only_when_equal(one, other):
-    keys = [content_key(pd.DataFrame({"words": pd.Series(words, dtype="str")})) for words in (one, other)]
-    assert (keys[0] == keys[1]) == (one == other)
-
-
-def test_a_path_counts_with_its_bytes(tmp_path):
-    file = tmp_path / "a.csv"
-    file.write_text("potassium")
-    before, whole = content_key(file), content_key(tmp_path)
-    file.rename(tmp_path / "b.csv")
-    assert content_key(tmp_path / "b.csv") == before
-    assert content_key(tmp_path) != whole
-    (tmp_path / "b.csv").write_text("potassiun")
-    assert content_key(tmp_path / "b.csv") != before
-    with pytest.raises(FileNotFoundError):
-        content_key(file)
-
-
-def test_a_keyed_value_follows_its_content_and_a_strange_one_is_refused():
-    assert content_key(Keyed(TABLE)) == content_key(Keyed(TABLE.copy()))
-    assert content_key(Keyed(TABLE)) != content_key(Keyed(TABLE.iloc[:2]))
-    with pytest.raises(TypeError, match="no content key"):
-        content_key(object())
-
-
-def test_the_code_of_a_stage_reaches_what_it_imports():
-    names = {file.name for file in content.code_files(orchestration.stage_task)}
-    assert {"orchestration.py", "content.py", "results.py", "temporary_server.py"} <= names
-    assert "orchestration.py" not in {file.name for file in content.code_files(content_key)}
 
 
 def test_a_stage_that_closes_over_a_variable_is_refused():

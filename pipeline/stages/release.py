@@ -23,6 +23,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.checks import CheckResult
+from pipeline.interruption import publishing
 from pipeline.problems import InputError, Problem
 from pipeline.released import Evidence
 from pipeline.stages import release_files as files
@@ -123,8 +124,9 @@ def release(
             written[path] = _write(folder / path, content)
         manifest = _manifest(meta, frames, written)
         files.write_file(folder / MANIFEST, as_json(manifest))
-        state = _publish(folder, output / meta.release_id, manifest)
-        files.replace_file(output / LATEST, f"{meta.release_id}\n".encode())
+        with publishing():
+            state = _publish(folder, output / meta.release_id, manifest)
+            files.replace_file(output / LATEST, f"{meta.release_id}\n".encode())
     return ReleaseResult(output / meta.release_id, state, manifest)
 
 

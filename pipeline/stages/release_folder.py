@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from pipeline.interruption import held
 from pipeline.problems import InputError, Problem
 from pipeline.stages.release_files import sync_folder
 
@@ -83,7 +84,8 @@ def staging(output: Path, name: str) -> Iterator[Path]:
             folder.mkdir()
             yield folder
         finally:
-            shutil.rmtree(folder, ignore_errors=True)
+            with held():
+                shutil.rmtree(folder, ignore_errors=True)
 
 
 def put_in_place(folder: Path, home: Path) -> bool:
