@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from made_once import made_once
 
 # The stages make many small objects and hardly any cycles: looking for cycles as often as by default takes a sixth of the suite's time.
 gc.set_threshold(100_000, 50, 100)
@@ -45,6 +46,5 @@ def imported_sr26(outside_data, tmp_path_factory) -> Path:
     archive = outside_data / "usda-sr26-ascii.zip"
     if not archive.is_file():
         pytest.skip(f"{archive.name} is not in the folder of published tables")
-    root = sr_release.project(tmp_path_factory.mktemp("project") / "root")
-    import_table("usda-sr-ascii", archive, "usda-sr26", root=root)
-    return root
+    return made_once(tmp_path_factory, "sr26", lambda folder: import_table(
+        "usda-sr-ascii", archive, "usda-sr26", root=sr_release.project(folder / "root"))) / "root"
