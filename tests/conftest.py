@@ -37,6 +37,31 @@ def outside_data() -> Path:
 
 
 @pytest.fixture(scope="session")
+def demo_run(tmp_path_factory) -> Path:
+    """A copy of the project in which ``potash run`` made the release of the demo from nothing: ``project/output``; what it said is in
+    ``printed.txt`` and ``complained.txt``."""
+    from command_line import Project
+
+    def make(folder: Path) -> None:
+        project = Project(folder)
+        done = project.run("run", cwd=project.root)
+        assert done.code == 1, done.err
+        (folder / "printed.txt").write_text(done.out, encoding="utf-8")
+        (folder / "complained.txt").write_text(done.err, encoding="utf-8")
+
+    return made_once(tmp_path_factory, "demo", make)
+
+
+@pytest.fixture(scope="session")
+def quay_release(tmp_path_factory) -> Path:
+    """The release of the invented dishes of ``small_release``; copy it to change it."""
+    import small_release
+
+    whole = made_once(tmp_path_factory, "quay", small_release.build)
+    return next(path.parent for path in whole.glob("output/*/manifest.json"))
+
+
+@pytest.fixture(scope="session")
 def imported_sr26(outside_data, tmp_path_factory) -> Path:
     """A project root of its own (this project's reference and mappings) with the whole release 26 imported as usda-sr26."""
     import sr_release

@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-import small_release
 import tampering
 
 from pipeline import page_frame, trace, verify_pages
@@ -27,14 +26,9 @@ MAY_STAY_OPEN = {"li"}
 DISHES = {"quay-soup", "pier-beans", "grated-carrots", "unsettled-dish"}
 
 
-@pytest.fixture(scope="module")
-def made(tmp_path_factory) -> Path:
-    return small_release.build(tmp_path_factory.mktemp("pages"))
-
-
 @pytest.fixture
-def copied(made, tmp_path) -> Path:
-    return Path(shutil.copytree(made, tmp_path / "release"))
+def copied(quay_release, tmp_path) -> Path:
+    return Path(shutil.copytree(quay_release, tmp_path / "release"))
 
 
 class Parsed(HTMLParser):
@@ -75,8 +69,8 @@ class Parsed(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def pages(made) -> dict[str, Parsed]:
-    return {path.stem: Parsed(path.read_text(encoding="utf-8")) for path in sorted((made / "pages").glob("*.html"))}
+def pages(quay_release) -> dict[str, Parsed]:
+    return {path.stem: Parsed(path.read_text(encoding="utf-8")) for path in sorted((quay_release / "pages").glob("*.html"))}
 
 
 # ---------------------------------------------------------------- whole, offline, readable aloud
@@ -111,7 +105,7 @@ def test_each_table_has_as_many_cells_in_a_row_as_heads(pages):
             cells += int(attributes.get("colspan", 1)) if tag == "td" or tag == "th" and attributes["scope"] != "col" else 0
 
 
-def test_ids_are_unique_and_every_link_leads_somewhere_in_the_release(made, pages):
+def test_ids_are_unique_and_every_link_leads_somewhere_in_the_release(quay_release, pages):
     ids = {name: [attributes["id"] for _, attributes, _ in page.elements if "id" in attributes] for name, page in pages.items()}
     followed = 0
     for name, page in pages.items():
@@ -126,11 +120,11 @@ def test_ids_are_unique_and_every_link_leads_somewhere_in_the_release(made, page
     assert followed > 100
 
 
-def test_nothing_is_fetched_and_nothing_runs(made, pages):
+def test_nothing_is_fetched_and_nothing_runs(quay_release, pages):
     for name, page in pages.items():
         tags = {tag for tag, _, _ in page.elements}
         assert not tags & {"script", "link", "iframe", "object", "form", "video", "audio", "base"}
-        written = (made / "pages" / f"{name}.html").read_text(encoding="utf-8")
+        written = (quay_release / "pages" / f"{name}.html").read_text(encoding="utf-8")
         assert not re.search(r"url\(|@import|javascript:|\son\w+=|(?:href|src)=\"(?:https?:|//)", written)
         assert all(not attributes.get("src", "../plots/").replace("../plots/", "") or attributes["src"].startswith("../plots/")
                    for attributes, _ in page.of("img"))
@@ -167,8 +161,8 @@ def test_paper_has_its_own_rules():
 
 # ---------------------------------------------------------------- what they say
 
-def test_the_figures_of_a_portion_stand_with_their_interval_and_lead_to_their_trace(made, pages):
-    evidence = Evidence(made)
+def test_the_figures_of_a_portion_stand_with_their_interval_and_lead_to_their_trace(quay_release, pages):
+    evidence = Evidence(quay_release)
     rows = [attributes for attributes, _ in pages["quay-soup"].of("data")]
     shown = {attributes["data-cell"]: attributes["value"] for attributes in rows}
     for end in ("value", "low", "high"):
@@ -186,8 +180,8 @@ def test_a_dish_that_waits_says_so_and_shows_no_number_of_it(pages):
     assert "Unsettled dish" in pages["index"].of("section")[-2][1]
 
 
-def test_only_what_holds_on_a_ready_figure_may_be_said(made, pages):
-    evidence = Evidence(made)
+def test_only_what_holds_on_a_ready_figure_may_be_said(quay_release, pages):
+    evidence = Evidence(quay_release)
     verdicts = [row for row in evidence.records("verdicts", recipe_id="grated-carrots", variant_id="base") if row["kind"] == "local-limit"]
     lines = pages["grated-carrots"].of("p")
     may = next(text for attributes, text in lines if attributes.get("class") == "say")
@@ -203,14 +197,14 @@ def test_only_what_holds_on_a_ready_figure_may_be_said(made, pages):
     assert "not adopted locally" in pages["grated-carrots"].of("main")[0][1]
 
 
-def test_cautions_stand_on_every_page(made, pages):
-    for text in (made / "CAUTIONS.txt").read_text(encoding="utf-8").split("\n\n"):
+def test_cautions_stand_on_every_page(quay_release, pages):
+    for text in (quay_release / "CAUTIONS.txt").read_text(encoding="utf-8").split("\n\n"):
         assert all(" ".join(text.split()) in page.of("main")[0][1] for page in pages.values())
 
 
-def test_traces_together_say_what_each_alone_says(made):
+def test_traces_together_say_what_each_alone_says(quay_release):
     """A line is told once for each variant; whatever else a trace says, it says here too."""
-    evidence = Evidence(made)
+    evidence = Evidence(quay_release)
     ids = ["quay-soup/base/K/portion", "quay-soup/base/ENERC-kJ/portion", "quay-soup/with-cod/K/portion"]
     together, alone = list(traces(evidence, ids)), [trace.trace(evidence, one) for one in ids]
     assert together[0] == alone[0]
@@ -236,9 +230,9 @@ def test_the_same_tables_give_the_same_pages_and_words_of_a_recipe_are_escaped(c
         Parsed(page.decode())
 
 
-def test_plots_stand_on_the_page_with_their_figures_in_words(made):
+def test_plots_stand_on_the_page_with_their_figures_in_words(quay_release):
     svg = b'<svg><desc id="d">Potassium: 12 mg &amp; more</desc></svg>'
-    found = release_pages.pages(Evidence(made), "T", "r-1", ["Care"], {"plots/pier-beans-raw-to-plate.svg": svg})
+    found = release_pages.pages(Evidence(quay_release), "T", "r-1", ["Care"], {"plots/pier-beans-raw-to-plate.svg": svg})
     images = {name: Parsed(page.decode()).of("img") for name, page in found.items()}
     assert [(one["src"], one["alt"]) for one, _ in images.pop("pages/pier-beans.html")] == [
         ("../plots/pier-beans-raw-to-plate.svg", "Potassium: 12 mg & more")]
@@ -278,8 +272,8 @@ def test_chances_margins_and_lists_read_as_a_person_says_them():
 
 # ---------------------------------------------------------------- verify
 
-def test_verify_holds_every_value_of_the_pages_against_the_tables(made):
-    report = verify(made, ROOT)
+def test_verify_holds_every_value_of_the_pages_against_the_tables(quay_release):
+    report = verify(quay_release, ROOT)
     assert report.agrees, report.text()
     assert report.counts["page values"] > 500
 
@@ -345,10 +339,10 @@ FOR_PRINT = {"figure_id": "quay-soup/base/K/portion", "recipe_id": "quay-soup", 
 
 
 @pytest.fixture(scope="module")
-def fuller(made, tmp_path_factory) -> dict[str, Parsed]:
+def fuller(quay_release, tmp_path_factory) -> dict[str, Parsed]:
     """The pages of the release with the tables that it may have, one row or a few of each, made by hand."""
-    folder = Path(shutil.copytree(made, tmp_path_factory.mktemp("fuller") / "release"))
-    variants = [row["variant_id"] for row in Evidence(made).records("variants", recipe_id="quay-soup")]
+    folder = Path(shutil.copytree(quay_release, tmp_path_factory.mktemp("fuller") / "release"))
+    variants = [row["variant_id"] for row in Evidence(quay_release).records("variants", recipe_id="quay-soup")]
     rows = {"additives": [SALT], "print_changes": [PRINT], "swaps": [SWAP], "phosphorus_kinds": [KIND], "versions": [VERSION], "version_figures": [MOVED],
             "protein_additions": [ADDED], "for_print": [FOR_PRINT], **{name: [{**one, "variant_id": variant} for variant in variants] for name, one in (
                 ("allergens", ALLERGEN), ("suitability", DIET))}}
@@ -373,13 +367,13 @@ def test_hazards_and_corrections_stand_on_the_first_page_too(fuller, pages):
     assert "Hazard" not in pages["index"].of("main")[0][1]
 
 
-def test_the_first_page_puts_each_dish_under_the_one_heading_of_its_verdict(made, pages):
-    verdicts = {row["recipe_id"]: row for row in Evidence(made).records("verdicts", variant_id="base", audience="haemodialysis", claim="low-potassium")}
+def test_the_first_page_puts_each_dish_under_the_one_heading_of_its_verdict(quay_release, pages):
+    verdicts = {row["recipe_id"]: row for row in Evidence(quay_release).records("verdicts", variant_id="base", audience="haemodialysis", claim="low-potassium")}
     section = next(text for attributes, text in pages["index"].of("section") if attributes["id"] == "haemodialysis")
     headings = {text for attributes, text in pages["index"].of("th") if attributes["scope"] == "rowgroup" and text in section}
     assert sum(int(re.search(r": (\d+) dish", one)[1]) for one in headings) == len(verdicts) == len(DISHES)
     for recipe_id, row in verdicts.items():
-        name = Evidence(made).row("recipes", recipe_id=recipe_id)["name"]
+        name = Evidence(quay_release).row("recipes", recipe_id=recipe_id)["name"]
         before = section[:section.index(f"{name} ")]
         last = max((one for one in headings if one in before), key=before.rindex)
         words = {"holds": "holds as written", "uncertain": "uncertain as written", "fails": "fails as written", "not-assessable": "cannot be judged"}

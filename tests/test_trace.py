@@ -14,7 +14,8 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from command_line import Project, release_of
+import small_release
+from command_line import Project
 
 from pipeline import trace as tracing
 from pipeline import trace_view
@@ -53,12 +54,8 @@ PRECISION = 2e-5
 
 @pytest.fixture(scope="module")
 def released(tmp_path_factory) -> tuple[Project, Evidence]:
-    folder = tmp_path_factory.mktemp("trace")
-    project = Project(folder)
-    (folder / "two.yaml").write_text(COLLECTION, encoding="utf-8")
-    done = project.run("run", folder / "two.yaml", cwd=project.root)
-    assert done.code == 1, done.err
-    return project, Evidence(release_of(project.root / "output"))
+    project = Project(tmp_path_factory.mktemp("trace"))
+    return project, Evidence(small_release.build(project.root, COLLECTION))
 
 
 def equations(text: str) -> list[tuple[str, float, float]]:

@@ -13,7 +13,6 @@ import shutil
 
 import pandas as pd
 import pytest
-import small_release
 import straight
 import tampering
 
@@ -200,15 +199,10 @@ def test_pairs_are_of_one_food_and_one_manner():
 
 # ---------------------------------------------------------------- verified
 
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    return small_release.build(tmp_path_factory.mktemp("routes-verified"))
-
-
 @pytest.mark.parametrize("column", ["raw_value", "raw_error", "by_retention", "by_cooked_high", "yield_fraction", "relative_difference",
                                     "added_uncertainty", "cooked_entry_id", "source_row"])
-def test_a_changed_second_route_is_found(made, tmp_path, column):
-    copy = shutil.copytree(made, tmp_path / "copy")
+def test_a_changed_second_route_is_found(quay_release, tmp_path, column):
+    copy = shutil.copytree(quay_release, tmp_path / "copy")
     path = copy / "evidence" / "two_routes.csv"
     before = tampering.change_digit(path, column, random.Random(column), lambda row: row[column] not in ("0", ""))
     tampering.follow_in_parquet(path)
@@ -218,8 +212,8 @@ def test_a_changed_second_route_is_found(made, tmp_path, column):
 
 
 @pytest.mark.parametrize("change", ["gone", "agreement"])
-def test_a_row_that_is_gone_or_says_otherwise_is_found(made, tmp_path, change):
-    copy = shutil.copytree(made, tmp_path / "copy")
+def test_a_row_that_is_gone_or_says_otherwise_is_found(quay_release, tmp_path, change):
+    copy = shutil.copytree(quay_release, tmp_path / "copy")
     path = copy / "evidence" / "two_routes.csv"
     header, first, *rows = tampering.read(path)
     if change == "gone":
