@@ -22,6 +22,7 @@ import pandas as pd
 
 from pipeline.check_rules import NAMED_BY, Rule, prepared, rules
 from pipeline.interruption import held
+from pipeline.orchestration import quick_imports
 from pipeline.problems import InputError, Problem
 
 EXAMPLES = 5
@@ -104,7 +105,8 @@ def guard(tables: Mapping[str, pd.DataFrame], components: Iterable[str]) -> Chec
 
 def preload() -> None:
     """Import Great Expectations now, so that ``guard`` need not wait for it (about 2 s of one core)."""
-    _library()
+    with quick_imports():
+        _library()
 
 
 @contextmanager

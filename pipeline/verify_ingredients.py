@@ -28,23 +28,23 @@ def counted(tables: dict[str, Rows], project: Project, manifest: dict) -> dict[t
     found = {}
     for variant in tables["variants"].values():
         key = (variant["recipe_id"], variant["variant_id"])
-        lines = [row for row in tables["lines"].values() if (row["recipe_id"], row["variant_id"]) == key and row["outcome"] != "not-food"]
+        lines = [(row, plain_words(row["entry_name"])) for row in tables["lines"].values()
+                 if (row["recipe_id"], row["variant_id"]) == key and row["outcome"] != "not-food"]
         for substance, rules in by_substance.items():
-            told = [_of_line(line, rules, held) for line in lines]
+            told = [_of_line(line, words, rules, held) for line, words in lines]
             certain, possible = told.count("yes"), told.count("may")
             found[*key, substance, INGREDIENTS, INGREDIENTS] = Figure(certain, certain, certain + possible, 1.0, 1.0, "ready")
     return found
 
 
-def _of_line(line: dict[str, str], rules: list[dict[str, str]], held: dict[tuple[str, str], float]) -> str:
+def _of_line(line: dict[str, str], words: list[str], rules: list[dict[str, str]], held: dict[tuple[str, str], float]) -> str:
     counts = line["counted"] == "true"
     if line["outcome"] != "accepted":
         return "may" if counts else "no"
-    words = plain_words(line["entry_name"])
     best = (-1, "no")
     for rule in rules:
         asked = rule["words"].split()
-        if not any(words[start:start + len(asked)] == asked for start in range(len(words) + 1)):
+        if asked and asked[0] not in words or not any(words[start:start + len(asked)] == asked for start in range(len(words) + 1)):
             continue
         above, amount = number(rule["above_per_100g"]), held.get((line["line_id"], rule["component"]), math.nan)
         if not math.isnan(above) and not math.isnan(amount) and amount <= above:

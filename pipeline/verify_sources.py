@@ -13,7 +13,7 @@ from pathlib import Path
 from pipeline.problems import InputError, Problem
 from pipeline.verify_files import Rows, number, path_of, place
 from pipeline.verify_report import Ledger, is_written
-from pipeline.verify_tables import Tables
+from pipeline.verify_tables import Tables, rows_of
 
 CAUSE = "source rows"
 # reference file -> the columns that name its rows in evidence/factors.csv, joined by "/"
@@ -84,7 +84,7 @@ class Project:
         if path not in self._lists:
             try:
                 with open(self.root / path, encoding="utf-8", newline="") as file:
-                    self._lists[path] = list(csv.DictReader(file))
+                    self._lists[path] = list(rows_of(file))
             except (OSError, UnicodeDecodeError, csv.Error) as error:
                 raise _unreadable(self.root / path, error) from None
         return self._lists[path]
