@@ -98,9 +98,10 @@ Index = dict[tuple[str, str, str, str, str], Figure]
 
 def index_figures(figures: pd.DataFrame) -> Index:
     """Figures by (recipe_id, variant_id, basis, component, unit)."""
-    keys = zip(*(figures[name] for name in ("recipe_id", "variant_id", "basis", "component", "unit")))
-    numbers = (figures[name].astype("float64") for name in ("value", "low", "high", "coverage"))
-    rows = zip(*numbers, figures["status"], figures["reason"])
+    # Lists of plain values: a column of text gives its cells one by one at ten times the price.
+    keys = zip(*(figures[name].to_numpy(dtype=object) for name in ("recipe_id", "variant_id", "basis", "component", "unit")))
+    numbers = (figures[name].astype("float64").tolist() for name in ("value", "low", "high", "coverage"))
+    rows = zip(*numbers, *(figures[name].to_numpy(dtype=object) for name in ("status", "reason")))
     return {key: Figure(*row) for key, row in zip(keys, rows)}
 
 

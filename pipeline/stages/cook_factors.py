@@ -14,6 +14,8 @@ from typing import NamedTuple
 
 import pandas as pd
 
+from pipeline.remembered import remembered
+
 Step = tuple[str, str]
 MINERALS = ("CA", "FE", "MG", "P", "K", "NA", "ZN")
 MASS_BALANCE, ASSUMED = "mass-balance", "assumed"
@@ -109,6 +111,7 @@ def _liquid_fits(liquid: str, wet: list[str]) -> bool:
     return liquid == "any" or set(wet or [""]) == {liquid}
 
 
+@remembered(most=2)
 def retention_rules(rules: pd.DataFrame) -> Rules:
     """``reference/retention_rules.csv`` for look-up; ``minutes_to`` is not included."""
     low, high = pd.to_numeric(rules["minutes_from"]).fillna(0.0), pd.to_numeric(rules["minutes_to"]).fillna(math.inf)
@@ -116,18 +119,21 @@ def retention_rules(rules: pd.DataFrame) -> Rules:
                   for row in rules.itertuples()])
 
 
+@remembered(most=2)
 def yield_rules(yields: pd.DataFrame) -> Rules:
     """``reference/yields.csv`` for look-up."""
     return Rules([Rule(row.cooking_class, tuple(row.method.split(" > ")), row.liquid, 0.0, math.inf, row.yield_id)
                   for row in yields.itertuples()])
 
 
+@remembered(most=2)
 def yield_factors(yields: pd.DataFrame) -> dict[str, Factor]:
     """The factors of ``reference/yields.csv`` by id."""
     numbers = yields[["yield_fraction", "low", "high"]].astype("float64")
     return {key: Factor(key, *numbers.loc[row]) for row, key in yields["yield_id"].items()}
 
 
+@remembered(most=2)
 def retention_factors(retention: pd.DataFrame) -> dict[str, dict[str, Factor]]:
     """The factors of ``reference/retention.csv``: code -> component -> factor."""
     found: dict[str, dict[str, Factor]] = {}

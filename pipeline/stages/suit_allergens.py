@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from pipeline.problems import InputError, Problem
+from pipeline.remembered import remembered
 from pipeline.stages.suit_words import Hit, Lexicon, named, said
 from pipeline.suitability_form import ALLERGEN_STATUSES, ALLERGENS
 
@@ -70,6 +71,7 @@ class Allergens:
     denied: frozenset[tuple[str, str]]
 
 
+@remembered(most=2)
 def allergens(rows: pd.DataFrame) -> Allergens:
     """The file made ready. Raises :class:`InputError` for a row with an unknown scope, allergen or level."""
     known = rows["scope"].isin(("words", "class", "label")) & rows["allergen"].isin(ALLERGENS)

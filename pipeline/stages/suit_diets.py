@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from pipeline.problems import InputError, Problem
+from pipeline.remembered import remembered
 from pipeline.stages.suit_allergens import Evidence, Line
 from pipeline.stages.suit_words import Hit, Lexicon, headed, led, named, said
 from pipeline.suitability_form import DIET_ANSWERS, DIETS
@@ -41,6 +42,7 @@ class Diets:
     label_rows: dict[str, Row]
 
 
+@remembered(most=2)
 def diets(rows: pd.DataFrame) -> Diets:
     """The file made ready. Raises :class:`InputError` for a row with an unknown scope or answer, or given twice."""
     allowed = {"words": DIET_ANSWERS, "class": DIET_ANSWERS, "label": (SUITS, "")}

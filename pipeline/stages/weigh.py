@@ -97,7 +97,8 @@ def weigh(parsed, matched, lines, recipes, variants, entries, measures, edible_p
     the choice of the entry is open. Returns the table :class:`pipeline.tables.Weighed` in
     the order of ``parsed``, and problems: absurd quantities, unusable reference rows.
     """
-    books, problems = open_books(measures, edible_portions, densities, amount_spread, amount_rules)
+    books, unusable = open_books(measures, edible_portions, densities, amount_spread, amount_rules)
+    problems = list(unusable)
     joined = _join(parsed, matched, lines, recipes, variants, entries)
     weigh_once = lru_cache(maxsize=None)(lambda line: _weigh_line(line, books))
     rows = []

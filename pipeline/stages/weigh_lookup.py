@@ -27,6 +27,7 @@ from typing import NamedTuple
 import pandas as pd
 
 from pipeline.problems import ERROR, InputError, Problem
+from pipeline.remembered import remembered
 from pipeline.stages import weigh_sizes
 from pipeline.stages.weigh_names import Food, food_key, is_called, names, part_of
 
@@ -126,6 +127,7 @@ def _key(scope: str, key: str) -> str:
     return food_key(key) if scope == "name" else key
 
 
+@remembered(most=4)
 def open_books(measures, edible_portions, densities, amount_spread, amount_rules) -> tuple[Books, list[Problem]]:
     """Index the five reference tables (columns as in ``reference/``).
 
