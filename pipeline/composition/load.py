@@ -98,11 +98,11 @@ def curated_files(name: str, root: Path | None = None) -> list[Path]:
 def _curated(folder: Path, sources: pd.DataFrame) -> CompositionTable:
     entries = _common(folder / "entries.csv", tables.Entries, ("refuse_fraction",))
     values = _common(folder / "values.csv", tables.Values, ("value", "n", "standard_error", "minimum", "maximum"))
-    missing = sorted((set(entries["source_id"]) | set(values["source_id"])) - set(sources["source_id"]))
+    missing = sorted((set(entries["source_id"]) | set(values["source_id"].unique())) - set(sources["source_id"]))
     if missing:
         raise InputError(Problem(str(folder), f"cites unknown sources: {', '.join(missing)}",
                                  "Add them to reference/sources.csv", "unknown-source"))
-    orphans = sorted(set(values["entry_id"]) - set(entries["entry_id"]))
+    orphans = sorted(set(values["entry_id"].unique()) - set(entries["entry_id"]))
     if orphans:
         raise InputError(Problem(str(folder / "values.csv"), f"has values of entries that are not there: {orphans[:5]}",
                                  "Add the entries, or remove the values", "orphan-values"))
