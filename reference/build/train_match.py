@@ -27,9 +27,12 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-import pandas as pd
-from scipy.optimize import minimize
+# Read when numpy is loaded: on sums this small threads wait for each other and take four times as long.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import numpy as np  # noqa: E402
+import pandas as pd  # noqa: E402
+from scipy.optimize import minimize  # noqa: E402
 
 ROOT = Path(__file__).resolve().parents[2]
 if __name__ == "__main__":
