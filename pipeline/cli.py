@@ -16,6 +16,7 @@ from typing import Any, NoReturn
 import click
 
 from pipeline import interruption
+from pipeline.cli_compare import compare
 from pipeline.cli_match import TABLE_HELP, decide, match, print_json
 from pipeline.cli_tables import tables
 from pipeline.cli_versions import versions
@@ -102,7 +103,7 @@ def commands() -> None:
     """Potash: free-text recipes in, an audited nutrient dataset out."""
 
 
-for one in (tables, match, decide, versions):
+for one in (tables, match, decide, versions, compare):
     commands.add_command(one)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Sequence
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -25,16 +26,17 @@ def to_dict(comparison: Comparison, swapped: Swap | None) -> dict[str, Any]:
     told: dict[str, Any] = {
         "table_a": comparison.table_a, "table_b": comparison.table_b, "entries_a": comparison.size_a, "entries_b": comparison.size_b,
         "differs": comparison.differs, "counts": comparison.counts,
-        **{name: _records(frame) for name, frame in _tables(comparison, None).items()}}
+        **{name: records(frame) for name, frame in _tables(comparison, None).items()}}
     if swapped is not None:
         told["swap"] = {
             "release": swapped.release, "recipes": swapped.recipes, "differs": swapped.differs, "counts": swapped.counts,
             "notes": swapped.notes, "problems": [str(problem) for problem in swapped.problems], "adopt": swapped.adopt,
-            **{name.removeprefix("swap_"): _records(frame) for name, frame in _swap_tables(swapped).items()}}
+            **{name.removeprefix("swap_"): records(frame) for name, frame in _swap_tables(swapped).items()}}
     return told
 
 
-def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """The rows of a table as plain data; unknown numbers are None."""
     rows = frame.astype(object).where(frame.notna(), None).to_dict("records")
     return json.loads(json.dumps(rows, default=lambda value: value.item()))  # numpy's numbers are not JSON's
 
@@ -56,14 +58,22 @@ def write(comparison: Comparison, swapped: Swap | None, folder: Path, root: Path
     does not write are removed: they would be read as its own. The same tables give the same bytes.
     Raises :class:`InputError` when ``folder`` is protected or cannot be written.
     """
+    stale = [f"swap_{name}" for name in SWAP_TABLES] if swapped is None else []
+    return write_tables(_tables(comparison, swapped), folder, root, stale)
+
+
+def write_tables(tables: dict[str, pd.DataFrame], folder: Path, root: Path, stale: Sequence[str] = ()) -> list[Path]:
+    """Writes each table as a CSV of its name, whole or not at all, and removes those of ``stale``; gives the paths.
+
+    Raises :class:`InputError` when ``folder`` is protected or cannot be written.
+    """
     check_folder(folder, root, COMPARISON)
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        if swapped is None:
-            for name in SWAP_TABLES:
-                (folder / f"swap_{name}.csv").unlink(missing_ok=True)
-        for name, frame in _tables(comparison, swapped).items():
+        for name in stale:
+            (folder / f"{name}.csv").unlink(missing_ok=True)
+        for name, frame in tables.items():
             target, part = folder / f"{name}.csv", folder / f".{name}.{os.getpid()}.part"
             try:
                 part.write_bytes(_plain(frame).to_csv(index=False, lineterminator="\n").encode())

@@ -152,7 +152,7 @@ def lines(before: pd.DataFrame, after: pd.DataFrame, pairs: pd.DataFrame) -> pd.
     other = rows["entry_id_b"] != expected
     named = (rows["entry_id_a"] != rows["entry_id_b"]) | (rows["entry_name_a"] != rows["entry_name_b"])
     outcome = (rows["outcome_a"] != rows["outcome_b"]) | (rows["reason_a"] != rows["reason_b"])
-    weight = _apart(rows["edible_g_a"], rows["edible_g_b"]) | _apart(rows["yield_fraction_a"], rows["yield_fraction_b"])
+    weight = apart(rows["edible_g_a"], rows["edible_g_b"]) | apart(rows["yield_fraction_a"], rows["yield_fraction_b"])
     effect = np.select(
         [accepted["a"] & ~accepted["b"], ~accepted["a"] & accepted["b"], accepted["a"] & other, outcome | (other & named), named, weight],
         ["lost", "gained", "other-entry", "outcome", "renamed", "weight"], "")
@@ -163,7 +163,7 @@ def lines(before: pd.DataFrame, after: pd.DataFrame, pairs: pd.DataFrame) -> pd.
     return rows.loc[order.index, LINE_COLUMNS].reset_index(drop=True)
 
 
-def _apart(one: pd.Series, other: pd.Series) -> pd.Series:
+def apart(one: pd.Series, other: pd.Series) -> pd.Series:
     """Whether two numbers differ; two unknown ones do not."""
     differ = (one - other).abs() > NOISE * np.fmax(one.abs(), other.abs())
     return differ | (one.isna() ^ other.isna())
@@ -188,8 +188,8 @@ def figures(before: pd.DataFrame, after: pd.DataFrame, in_print: InPrint) -> pd.
     has = {side: rows[f"status_{side}"] != "withheld" for side in "ab"}
     outside = (rows["value_b"] < rows["low_a"]) | (rows["value_b"] > rows["high_a"])
     by = relative(rows["value_a"], rows["value_b"])
-    outside &= _apart(rows["value_a"], rows["value_b"])
-    changed = pd.concat([_apart(rows[f"{name}_a"], rows[f"{name}_b"]) for name in ("value", "low", "high")], axis="columns").any(axis="columns")
+    outside &= apart(rows["value_a"], rows["value_b"])
+    changed = pd.concat([apart(rows[f"{name}_a"], rows[f"{name}_b"]) for name in ("value", "low", "high")], axis="columns").any(axis="columns")
     effect = np.select(
         [has["a"] & ~has["b"], ~has["a"] & has["b"], outside | (by.abs() > MOVED_ABOVE), rows["status_a"] != rows["status_b"], changed],
         ["withheld", "settled", "moved", "status", "slight"], "")
