@@ -15,6 +15,7 @@ POURED_AWAY = re.compile(r"\s*(?:away |off |out )?(?:all )?(?:the |this |that |i
 ALL_OVER = re.compile(r"^\s*(?:all over|generously|liberally|lightly|well|on (?:both|all) sides|both sides|inside and out)\s+(?=with\b)")  # "season all over with"
 ONTO_A_TRAY = re.compile(r"\b(?:to|on|onto|into|in) (?:an?|the|your) (?:[\w-]+ ){0,3}(?:tray|baking sheet|sheet pan|roasting tin|tin|rack|ovenproof dish|baking dish|grill pan)\b")
 ON_A_PLATTER = re.compile(r"\b(?:to|on|onto) (?:an?|the|your) (?:[\w-]+ )?(?:platter|carving board|serving (?:dish|plate|platter))\b")
+THE_DISH = re.compile(r"^\s*(?:up )?(?:the|your) (?:chill?i|curry)\b(?! (?:flakes|powder|leaves|sauce|oil))")  # "serve the chilli with rice": no line
 WHERE_TO = re.compile(r"\s(?:in|into|onto|on|over|round|around|alongside)(?=[\s,.]|$)")
 SOAKED_BY_NAME_FROM_MINUTES = 10  # "leave the rice in a bowl of water": nothing else is done with it
 DISCARDED = re.compile(r"\s*(?:away |out |off )?(?:the |its |their |that |all )(?:[\w-]+ )?(?:water|liquid|liquor|broth|brine|juices?)\b(?! of\b)")
@@ -31,6 +32,8 @@ def tap_is_meant(kitchen: Kitchen, clauses: list[Clause]) -> bool:
 def words_of(kitchen: Kitchen, clause: Clause) -> str:
     """The text that may name lines: without states to come about, and without tap water."""
     text = ALL_OVER.sub(" ", clause.text)
+    if clause.verb.method == "serve":
+        text = THE_DISH.sub(" ", text)
     text = RINSED_OUT.sub(" ", FAT_OF_MEAT.sub(" over ", PURPOSE.sub(" ", POURED.sub(" ", without_states(text)))))
     if not kitchen.tap:
         return text
@@ -94,7 +97,7 @@ def latest_wet(kitchen: Kitchen) -> Pot | None:
 
 def not_cooked_there(kitchen: Kitchen, pot: Pot) -> bool:
     """Whether something in the pot has had no heat yet: "pour the hot milk on the yolks ... stir over a low heat"."""
-    return not pot.heat or pot.heat in ("simmer", "stir-fry") and any(not kitchen.events[n] for n in pot.lines)
+    return not pot.heat or pot.heat in ("simmer", "boil", "stir-fry") and any(not kitchen.events[n] for n in pot.lines)
 
 
 def _was_boiled(kitchen: Kitchen, text: str) -> bool:

@@ -23,9 +23,11 @@ STIRRED_IN = ("stir in", "mix in", "fold in", "stir through", "beat in")
 ROLLED_IN = ("roll in", "turn in", "coat in", "rub with", "dip in", "toss in")
 STUFFED = re.compile(r"\binside\b|\binto (?:the|its) cavity\b|\bunder (?:the|its|their) skins?\b")
 DIPPED = ("dip", "coat", "toss", "dredge", "turn", "roll", "drag")
+DIPPED_IN = re.compile(r"\s*(?:it |them |each |all |both |first |one |(?:each|every) \w+ |the (?:cakes|patties|burgers|balls|rissoles|fishcakes|croquettes) )*(?:in|into|through)\b")
 LATE = re.compile(r"\b(?:the|a|its|their) (?:last|final)\b|\b(?:before|towards) the end\b")
 NAMED_PART = re.compile(r"\s*(?:the|any|all|its|their)\s+\w+")  # "the seeds", "any bones": of no line
 A_PAN = re.compile(r"\s*(?:an?|the|another)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok)\b")
+INTO_A_POT = re.compile(r"\s*(?:the (?:base|bottom) of )?(?:an?|the|your)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok|casserole|slow cooker|bowl|(?:roasting|baking) tin|tray)\b")
 HOT_LIQUID = re.compile(r"\b(?:simmering|bubbling|boiling|hot)\b")
 PARTICIPLES = {"toasted": "grill", "grilled": "grill", "steamed": "steam", "boiled": "boil", "roasted": "bake", "roast": "bake", "baked": "bake", "fried": "stir-fry",
                "microwaved": "microwave", "mashed": "boil", "warmed": "", "heated": "", "cooked": ""}
@@ -60,7 +62,7 @@ def add(kitchen: Kitchen, clause: Clause, text: str) -> None:
         kitchen.current = None
         combine(kitchen, clause, text)
         return
-    if clause.verb.phrase in DIPPED and named and _dipped(kitchen, clause, text, named):
+    if clause.verb.phrase in DIPPED and named and (_dipped(kitchen, clause, text, named) or _coated(kitchen, clause, text, named)):
         return
     cold = not (kitchen.current and kitchen.current.heat)
     joins = clause.verb.phrase in STIRRED_IN and not OLD_PAN.search(text)  # "grate the carrot and stir in the mayonnaise"
@@ -93,6 +95,16 @@ def _dipped(kitchen: Kitchen, clause: Clause, text: str, named: list[int]) -> bo
     pot = Pot()
     kitchen.move([*named, *home.lines], pot, clause.sentence)
     kitchen.current, kitchen.mixed, kitchen.placed, kitchen.last = pot, pot, True, [*named]
+    return True
+
+
+def _coated(kitchen: Kitchen, clause: Clause, text: str, named: list[int]) -> bool:
+    """ "Shape into cakes. Dip in the egg, then in the crumbs": the coat goes onto what was shaped."""
+    now = kitchen.current
+    if now is None or now.heat or not now.lines or kitchen.unsaid() or any(n in kitchen.where for n in named) or not DIPPED_IN.match(text):
+        return False
+    kitchen.move(named, now, clause.sentence)
+    kitchen.mixed, kitchen.placed = now, True
     return True
 
 
@@ -154,6 +166,9 @@ def _unnamed(kitchen: Kitchen, clause: Clause, found: Mentions, pot: Pot, told: 
             return list(kitchen.last)
         return list((kitchen.pot_of(kitchen.last) or kitchen.current or Pot()).lines)
     back = clause.verb.phrase in ("return", "put back", "tip back") and kitchen.current is not None and kitchen.current.drained  # what was drained
+    into_water = any(phrase.method in ("boil", "water") for phrase in clause.places) and re.match(r"\s*(?:straight |briefly )?into\b", clause.text)
+    if into_water and (spoken_of := [n for n in kitchen.unsaid() if n not in kitchen.where]):  # "shred the cabbage, drop into boiling water"
+        return spoken_of
     if only_where and kitchen.mixed and kitchen.mixed.lines and kitchen.mixed is not pot and not back:
         return list(kitchen.mixed.lines)
     if not told or only_water(clause) or not (new or clause.verb.phrase.split()[0] in ("tip", "pour", "scrape", "ladle", "spoon")):
@@ -183,7 +198,7 @@ def combine(kitchen: Kitchen, clause: Clause, text: str) -> None:
         pot = kitchen.current if kitchen.current in homes else homes[-1]
         objects = kitchen.with_companions(objects, pot)
     elif NEW_CONTAINER.search(text) or THE_CONTAINER.search(text) or clause.verb.phrase in MIXES or "together" in text or topic or clause.verb.phrase in FOODS_AS_VERBS or kitchen.current is None or (
-            kitchen.current.heat == "soak"):
+            kitchen.current.heat in ("soak", "bake", "grill", "steam", "microwave")):
         pot = Pot()
     else:
         pot = kitchen.current
@@ -226,7 +241,8 @@ def remove(kitchen: Kitchen, clause: Clause, text: str) -> None:
         kitchen.pour_off(pan, clause, False)
     elif pan.water and not KEEPS_WATER.search(clause.sentence.lower()):
         kitchen.lifted(objects, pan)
-    aside = Pot()
+    together = not pan.heat and len(objects) > 1 and set(pan.lines) <= set(objects) and not any(kitchen.events[n] for n in objects)
+    aside = Pot(together=together)
     kitchen.move([n for n in objects if n in kitchen.where], aside)
     pan.forget()
     if not pan.lines and pan.heat not in ("stir-fry", "fry"):
@@ -245,6 +261,9 @@ def prepare(kitchen: Kitchen, clause: Clause, text: str) -> None:
         return
     if ON_TOP.search(text) and kitchen.current and kitchen.placed:  # "pour the sauce over, grate the cheese on top"
         gather(kitchen, clause, text, new=False)
+        return
+    if what.strip() and INTO_A_POT.match(where):  # "slice the onions into the slow cooker"
+        gather(kitchen, clause, text, new=True)
         return
     if where and clause.verb.phrase not in CUTS and (kitchen.pot_of(to.lines()) or to.vessel and kitchen.vessel(to.vessel) or not what.strip()
                                                      or NEW_CONTAINER.search(where)):

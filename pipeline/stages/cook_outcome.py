@@ -118,7 +118,7 @@ def _liquid_at_first(kitchen: Kitchen, number: int, event: Event) -> tuple[str, 
     if event.method == "soak":
         return _soaked(kitchen, number, event)
     if event.hint == "lifted" and not event.held and kitchen.where.get(number) is not event.pot:
-        return "drained", "liquid-likely"
+        return ("kept" if _left_in_it(kitchen, event.pot) else "drained"), "liquid-likely"
     if event.held or event.pot.kept:
         return "kept", ""
     if event.pot.fried:  # a little water poured on what was fried makes the sauce
@@ -132,6 +132,12 @@ def _liquid_at_first(kitchen: Kitchen, number: int, event: Event) -> tuple[str, 
         return ("drained" if event.hint == "drained" else "kept"), "liquid-likely"
     drains = line.cooking_class in DRAINED_BY_CUSTOM
     return ("drained" if drains else "kept"), "liquid-unsaid"
+
+
+def _left_in_it(kitchen: Kitchen, pot) -> bool:
+    """Whether the water something was lifted from is eaten with what was left in it: the hock from the beans."""
+    return any(_liquid(kitchen, number, event)[0] == "kept" for number in pot.lines if kitchen.lines[number].cooking_class not in ("", *UNCHANGED_BY_HEAT)
+               for event in kitchen.events[number] if event.pot is pot and event.method in ("boil", "simmer"))
 
 
 def reading_of(kitchen: Kitchen, number: int) -> Reading:

@@ -29,6 +29,7 @@ _JUICES_THERE = re.compile(
     r"|\bdrippings\b|\bdeglaz\w+|\b(?:sticky|browned|brown|crusty|caramelised|caramelized|burnt|tasty|roasted) bits\b|\bgravy\b[^.]*\b(?:tin|roasting pan)\b|\b(?:tin|roasting pan)\b[^.]*\bgravy\b")
 _JUICES_GO = re.compile(r"\b(?:discard|throw|thrown|bin)\w*\b[^.,]*\b(?:juices|drippings)\b|\b(?:pour|tip|drain)\w* (?:away|off|out) (?:the |any |all |its |their )*(?:[\w-]+ )?(?:juices|drippings)\b"
                         r"|\bbast\w+\b[^.,]*\b(?:juices|drippings)\b")
+SAME_PAN = re.compile(r"\b(?:in|into|to) the same (?:[\w-]+ )?(?:pan|skillet|wok|frying pan)\b")
 ADD_ALONG = re.compile(r"(?:add|(?:stir|fold|mix) in(?=\s*with\b))(?: them| it| these)?\s*(?:with\b|$|,)")
 FRYING_PAN = re.compile(r"\b(?:the (?:[\w-]+ )?|(?:to|into|in) )(?:frying pan|wok|skillet)\b")
 
@@ -79,6 +80,13 @@ def juices_eaten(sentence: str) -> bool:
     """Whether a sentence eats the juices of meat: "stir the flour into the juices in the tin", "deglaze the pan", "serve with the pan juices"."""
     lower = sentence.lower()
     return bool(_JUICES_THERE.search(_JUICES_GO.sub(" ", lower)))
+
+
+def back_to_the_pan(kitchen: Kitchen, clause: Clause) -> None:
+    """ "In the same pan cook the onions": the frying pan, once what was in it stands in the slow cooker or on a plate."""
+    now = kitchen.current
+    if kitchen.frying and now is not None and now is not kitchen.frying and (now.appliance or not now.heat) and SAME_PAN.search(clause.before + clause.text):
+        kitchen.current = kitchen.frying
 
 
 def waits_for_topping(kitchen: Kitchen, text: str) -> bool:
@@ -133,7 +141,7 @@ def destination(kitchen, clause, what, where, objects, to: Mentions, new: bool) 
     before = kitchen.previous or kitchen.hot
     cold_mix = now is not None and now is kitchen.mixed and before is not None and before is not now
     laid_out = new and re.search(r"\b(?:on|onto|in|into) an?\b", clause.text)  # "oil the fish and lay it on a rack"
-    if cold_mix and not laid_out and (OLD_PAN.search(both) or set(objects) <= set(now.lines)):
+    if cold_mix and not laid_out and (OLD_PAN.search(both) or set(objects) <= set(now.lines)) and (objects or clause.verb.phrase != "cover"):
         return before, True
     foods = {kitchen.lines[n].cooking_class for n in objects} - {"water", "salt", "other", "sugars", "herbs-spices", "stock-sauce", ""}
     if now and now.heat == "soak" and clause.verb.phrase in WORKED_IN:  # "stir the flour into the soaked fruit": it soaks no longer

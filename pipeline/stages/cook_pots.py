@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from pipeline.stages.cook_names import Line, Mentions, is_liquid, mentions
 from pipeline.stages.cook_outcome import weakest
-from pipeline.stages.cook_water import EATEN
+from pipeline.stages.cook_water import EATEN, HALF
 from pipeline.stages.cook_words import Clause
 
 HEATING = ("boil", "simmer", "steam", "fry", "stir-fry", "bake", "grill", "microwave", "soak", "reheat")
@@ -21,9 +21,13 @@ WATER_LIKE = ("water",)
 BOILED_BY_CUSTOM = ("pasta", "noodles", "rice", "grains", "legumes-dried")
 NEW_PAN = re.compile(r"\b(?:an?|another|separate|second|clean)\s+(?:[\w-]+\s+){0,3}(?:pan|saucepan|pot|wok|skillet|frying pan)\b")
 OLD_PAN = re.compile(r"\b(?:the|same)\s+(?:[\w-]+\s+){0,2}(?:pan|saucepan|pot|wok|heat|casserole)\b|\b(?:to|into|in)\s+(?:same\s+)?(?:pan|saucepan|pot|wok|skillet)\b")
+SEASONS_WATER = ("salt", "herbs-spices", "fats-oils", "water")  # "add the salt and mint to the boiling water": it waits for the potatoes
 SOAKING_FROM_MINUTES = 30  # standing in water this long is soaking
 MORE = re.compile(r"\b(?:more|another|further|again|longer|until (?:the|everything|all))\b")
 JOINS_BY_NAME = {"sauce", "gravy", "custard", "dressing", "mash"}  # "the pasta and the sauce"
+# "Season everything", "toss everything": what is there already. "Put everything in the slow cooker" is all that is left, too.
+WORKS_ON_ALL = ("season", "toss", "stir", "cover", "coat", "drizzle", "brush", "turn", "pour", "pour over", "sprinkle", "serve", "top", "dress", "baste", "divide", "taste", "check",
+                "remove", "lift", "take", "take out", "drain", "return", "warm", "warm through", "heat through", "reheat", "keep warm", "finish")
 SHAPED = {"meatball", "burger", "patty", "fishcake", "dumpling", "pancake", "kofta", "ball", "parcel", "fritter", "cake", "loaf", "muffin",
           "scone", "biscuit", "kebab", "skewer", "tart", "quiche", "omelette", "frittata", "pie", "dressing", "marinade", "topping", "batter",
           "dough", "crumble", "filling", "crumb", "paste"}
@@ -42,6 +46,7 @@ class Pot:
     kept: bool = False  # the words say that its water is not poured off
     ever: set[int] = field(default_factory=set)
     appliance: bool = False  # a slow cooker, a microwave oven: what is put there cooks
+    together: bool = False  # mixed cold and set aside: "toss the beef in the soy sauce and set aside"
     called: str = ""  # "casserole", "wok": what the words call the vessel
     kinds: tuple | None = None  # what is in it, by kind: see Kitchen._kinds
 
@@ -98,6 +103,8 @@ class Kitchen:
         self.salt_parted = False  # a part of the salt goes elsewhere than the rest
         self.juices_eaten = False  # the words serve the juices of meat, or make its gravy of them
         self.clause_number = 0
+        self.verb = ""
+        self.unnamed: set[int] = set()  # the lines that no words of the method name: "everything" means them too
         self.hot: Pot | None = None    # the pot that was last heated
         self.frying: Pot | None = None  # the frying pan
         self.mixed: Pot | None = None  # the pot that was last mixed cold
@@ -124,6 +131,7 @@ class Kitchen:
     def begin(self, clause: Clause) -> None:
         """A clause is about to be followed; a new sentence speaks of something new."""
         self.clause_number += 1
+        self.verb = clause.verb.phrase
         if clause.sentence != self.sentence:
             goes_on = clause.sentence[:1].islower() and not self.placed  # after a semicolon
             self.prepared = [] if self.placed else self.topic
@@ -150,7 +158,8 @@ class Kitchen:
         if found.everything:
             section = [n for n in unplaced if found.vessel and found.vessel in self.lines[n].section]
             here = section or (unplaced if not self.where else list(self.current.lines if self.current and self.current.lines else self.where))
-            return list(dict.fromkeys([*here, *found.lines()]))
+            missed = [n for n in unplaced if n in self.unnamed and n not in found.spared] if not section and self.verb not in WORKS_ON_ALL else []
+            return list(dict.fromkeys([*here, *missed, *found.lines()]))
         if found.vessel and not found.lines():
             section = [n for n, line in enumerate(self.lines) if found.vessel in line.section]
             if section and all(n not in self.where for n in section):
@@ -158,7 +167,7 @@ class Kitchen:
             home = self.vessel(found.vessel)
             if home and home is not self.current:
                 return list(home.lines)
-        home = self.vessel(found.vessel) if found.vessel in JOINS_BY_NAME else None
+        home = self.vessel(found.vessel) if found.vessel in JOINS_BY_NAME and not self.verb.startswith("make") else None
         spoken_of = self.last if found.pronoun_first and found.lines() else []
         return list(dict.fromkeys([*spoken_of, *found.lines(), *(home.lines if home else [])]))
 
@@ -241,6 +250,16 @@ class Kitchen:
         loose = [n for n in range(len(self.lines)) if not self.events[n] and not self.lines[n].serve]
         return self.new(loose), "implied"
 
+    def without_spent_fat(self, objects: list[int]) -> list[int]:
+        """ "Soften the onions in a little oil": fresh food does not go to the fat of the list where that is roasting with something else."""
+        def spent(number: int) -> bool:
+            home = self.where.get(number)
+            if home is None or self.lines[number].cooking_class != "fats-oils" or home.heat not in ("bake", "grill"):
+                return False
+            return any(self.events[n] and self.lines[n].cooking_class != "fats-oils" for n in home.lines) and not set(objects) & {n for n in home.lines if n != number}
+        fresh = [n for n in objects if not spent(n)]
+        return fresh if any(n not in self.where for n in fresh) else objects
+
     def pot_for(self, objects: list[int], method: str, text: str) -> Pot:
         """The pot in which named objects are cooked: theirs, the hot one, or a new one."""
         home = self.pot_of(objects)
@@ -259,7 +278,7 @@ class Kitchen:
         joins = now is not None and not NEW_PAN.search(text) and (
             (method in ("stir-fry", "fry") and now.heat in ("stir-fry", "fry") and not (now.water or self.holds_liquid(now)))
             or (method == "simmer" and self.holds_liquid(now) and now.heat != "bake")
-            or (method == "boil" and now.water and not now.lines and now.heat == "boil"))
+            or (method == "boil" and now.water and now.heat == "boil" and all(self.lines[n].cooking_class in SEASONS_WATER for n in now.lines)))
         return now if joins else Pot()
 
     def take_off(self) -> None:
@@ -305,7 +324,7 @@ class Kitchen:
                 if event.pot is not pot or event.method not in ("boil", "simmer", "soak") or event.liquid:
                     continue
                 event.liquid = "drained"
-                event.fate = "" if event.fate == EATEN else event.fate  # spoken of while it was still in the pan
+                event.fate = "" if event.fate in (EATEN, HALF) else event.fate  # spoken of while it was still in the pan
                 event.rule = weakest(event.rule, "liquid-likely") if unsure else event.rule
                 if clause.sentence not in event.words:
                     event.words.append(clause.sentence)

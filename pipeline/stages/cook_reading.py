@@ -26,7 +26,7 @@ from pipeline.stages import cook_water
 from pipeline.stages.cook_meant import DISCARDED, action_meant, latest_wet, not_cooked_there, tap_is_meant, unclear, words_of
 from pipeline.stages.cook_names import Line, called_in_full, mentions
 from pipeline.stages.cook_outcome import CONFIDENCE, DRAINED_BY_CUSTOM, FRESH, Reading, in_doubt, reading_of, weakest
-from pipeline.stages.cook_places import A_PAN_CALLED, juices_eaten, to_juices
+from pipeline.stages.cook_places import A_PAN_CALLED, back_to_the_pan, juices_eaten, to_juices
 from pipeline.stages.cook_pots import BOILED_BY_CUSTOM, HEATING, NEW_PAN, OLD_PAN, SOAKING_FROM_MINUTES, Kitchen, Pot
 from pipeline.stages.cook_words import COOKS_UNTIL, Clause, Vocabulary, sentences, without_states
 
@@ -35,6 +35,8 @@ OVER_HEAT = re.compile(r"\bover (?:an? |the )?(?:[\w-]+ ){0,2}(?:heat|flame)\b|\
 STRAINED = re.compile(r"\b(?:stock|broth|liquid|liquor|juices?|sauce|soup|gravy|custard|milk|cream)\b|\binto an? ")
 TAKEN_UP = re.compile(r"\babsorb|\b(?:water|liquid|stock)\b[^.;,]*\b(?:gone|evaporated|boiled away|taken up|soaked up|disappeared|boiled off|cooked away|cooked off)\b")
 SERVED_WITH = re.compile(r"^[^.,]*\bon ?to (?:the |some |hot |slices of )?(?=toasted|grilled)|\b(?:serve|serving|eat|eating|have|enjoy)\b[^.]*\bwith (?:some |a |the |plenty of )?(?=toasted|grilled|steamed|boiled|roast|baked|fried|microwaved)")
+IN_WHAT_IS_THERE = re.compile(r"\bsauce\b|\bin (?:it|this|that)\b|\b(?:in|into) the (?:[\w-]+ )?(?:stock|broth|soup|milk|same (?:pan|pot|liquid))\b")
+WITH_MORE = re.compile(r"\s*(?:(?:gently|slowly|together|hard|briefly|again|up)\s)*(?:with|along with)\b")
 OFF_HEAT = re.compile(r"\b(?:off|from) the\b")
 EXCESS = re.compile(r"\b(?:excess|surplus|leftover|left over)\b")
 THROWN = re.compile(r"\b(?:discard\w*|throw\w*|thrown|pour\w* (?:it |them )?(?:away|off)|tip\w* (?:it )?away|down the (?:sink|drain)|get rid)\b")
@@ -60,7 +62,8 @@ def read_method(lines: list[Line], steps: list[str], vocabulary: Vocabulary) -> 
     kitchen.salt_parted = bool(cook_water.SALT_PARTED.search(whole.lower()))
     kitchen.juices_eaten = any(juices_eaten(sentence) for sentence in by_sentence)
     kitchen.tap = tap_is_meant(kitchen, clauses)
-    named = [mentions(without_states(clause.text), kitchen.lines).direct for clause in clauses]
+    named = [mentions(words_of(kitchen, clause), kitchen.lines).direct for clause in clauses]
+    kitchen.unnamed = set(range(len(lines))).difference(*(mentions(sentence.lower(), kitchen.lines).lines() for sentence in by_sentence))
     kitchen.own_turn, kitchen.later_turn = _own_turns(clauses, named), _later_turns(kitchen, clauses, named)
     for clause in clauses:
         kitchen.begin(clause)
@@ -113,6 +116,9 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
     """Carry out one clause."""
     places = {phrase.method for phrase in clause.places}
     action, text = action_meant(kitchen, clause, words_of(kitchen, clause))
+    back_to_the_pan(kitchen, clause)
+    if cook_water.partly(kitchen, clause):
+        return
     if action in ("add", "place", "prepare", "combine", "remove"):
         to_juices(kitchen, clause)
     if action in ("add", "place") and (served := SERVED_WITH.search(clause.text)):  # "tear in the basil before you serve it with toasted bread"
@@ -164,6 +170,10 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
     """A clause with a method of its own."""
     found = kitchen.resolve(BESIDE.sub(" ", text), clause.before)
     objects = kitchen.objects(found)
+    objects = kitchen.without_spent_fat(objects)
+    if objects and WITH_MORE.match(text) and (spoken_of := kitchen.unsaid()):  # "rinse the lentils and simmer with the onion"
+        objects = list(dict.fromkeys([*spoken_of, *objects]))
+        found.direct += spoken_of
     places = {phrase.method for phrase in clause.places}
     now = kitchen.current
     if method in ("boil", "simmer") and "steam" in places:
@@ -186,7 +196,7 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
     if method == "stir-fry" and kitchen.deep_fat and clause.verb.phrase in ("fry", "cook"):
         method = "fry"
     only_fat = objects and all(kitchen.lines[n].cooking_class == "fats-oils" for n in objects)
-    if only_fat and kitchen.last and (found.pronoun or " in " in text):  # "fry it in the oil", "deep-fry in the oil"
+    if only_fat and kitchen.last and (found.pronoun or " in " in text or WITH_MORE.match(text)):  # "fry it in the oil", "deep-fry in the oil"
         fried = kitchen.unsaid() or kitchen.last
         found.direct += fried
         objects = list(dict.fromkeys([*objects, *fried]))
@@ -199,7 +209,7 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
         pot, rule = kitchen.pot_or_all()
     else:
         pot, rule = kitchen.pot_for(objects, method, text), "named"
-        if found.vessel or kitchen.mixed and set(objects) & set(kitchen.mixed.lines):  # coated, stuffed, shaped together
+        if found.vessel or kitchen.mixed and set(objects) & set(kitchen.mixed.lines) or any(n in kitchen.where and kitchen.where[n].together for n in objects):  # coated, stuffed, shaped together
             objects = kitchen.with_companions(objects, pot)
     if objects and not set(objects) <= set(pot.lines):
         kitchen.move(objects, pot)
@@ -232,7 +242,7 @@ def _generic(kitchen: Kitchen, clause: Clause, text: str) -> None:
         return
     fresh = [n for n in objects if n not in (now.lines if now else [])]
     custom = [n for n in fresh if kitchen.lines[n].cooking_class in BOILED_BY_CUSTOM and not kitchen.lines[n].cooked_already]
-    if custom and not (now and kitchen.holds_liquid(now) and not now.water and "sauce" in text):
+    if custom and not (now and kitchen.holds_liquid(now) and not now.water and IN_WHAT_IS_THERE.search(text)):
         _cook(kitchen, clause, text, "boil")
         return
     pot = (kitchen.pot_of(objects) if objects else None) or now
@@ -353,9 +363,10 @@ def _rest(kitchen: Kitchen, clause: Clause, text: str) -> None:
     was_hot = pot is not None and any(kitchen.events[n] for n in pot.lines)  # "bring the stock to the boil, stir in the couscous and leave"
     if clause.verb.phrase == "rest" or pot is None or not (pot.water or was_hot and kitchen.holds_liquid(pot)):
         return
+    grain = any(kitchen.lines[number].cooking_class == "grains" for number in pot.lines)
     for number in pot.lines:
         swells = kitchen.lines[number].cooking_class in ("grains", "noodles", "rice", "pasta")
-        taken_up = kitchen.lines[number].cooking_class in ("water", "stock-sauce", "grains", "rice")
+        taken_up = kitchen.lines[number].cooking_class in ("water", "stock-sauce", "grains", "rice") or grain and kitchen.lines[number].cooking_class == "dried-fruit"
         soaks_up = was_hot and kitchen.lines[number].cooking_class in ("grains", "noodles") and not kitchen.events[number]
         if soaks_up or pot.heat == "boil" and (swells or taken_up):
             kitchen.event(number, "boil", clause, pot, "pot")

@@ -9,6 +9,7 @@ import re
 
 _THINGS = r"(?:(?:the|your|these|those|all the)\s(?:[\w'’-]+\s){1,5}?|(?:it|them|this|these)\s)"
 _LIQUID = r"(?:water|milk|buttermilk|juice|stock|broth|yoghurt|yogurt|cream|brine|tea|cider|wine|brandy|rum|liqueur|beer|ale|vinegar|drink|syrup)"
+_INFINITIVES = {"bak": "bake", "tipp": "tip"}
 SAYINGS = (
     # "put the sultanas to soak in the juice", "let the liver sit in milk": not a pan they are put into
     (re.compile(rf"\b(?:put|leave|set|let|allow)\s({_THINGS})(?:to\s)?(?:soak|steep)\b"), r"soak \1"),
@@ -18,6 +19,15 @@ SAYINGS = (
      r"\1add \2"),
     (re.compile(r"^(\s*(?:(?:now|then|next|finally|lastly)\b,?\s)?)((?:the|your|all the|both the)\s(?:[\w'’-]+\s){1,5}?)(?:is|are)\s(?:now\s|then\s)?added\b"), r"\1add \2"),
     (re.compile(r"^\s*(?:then\s|and\s|next\s)?in with (?=\w)"), "add "),
+    # "set a steamer with the cabbage over the pan", "boil for 10 minutes before roasting with the oil": what is done next
+    (re.compile(r"\b(?:set|put|place|sit|stand|balance|fit)\s(?:an?|the|your)\s(?:[\w-]+\s){0,2}?(?:steamer|colander|sieve)(?:\sbasket)?\s(?:with|of|holding|containing|filled with)\s(?=(?:the|your|all)\s[^.,]*\b(?:over|above|on top)\b)"),
+     "steam "),
+    (re.compile(r"\bwith (?:an?|the|your) (?:[\w-]+ )?(?:steamer|colander)(?: basket)? (?:over the top|on top|above|over it)(?: of (?:it|them|the \w+))?(?:,)? (?:for|holding|containing|with) (?=(?:the|your)\b)"), ", then steam "),
+    (re.compile(r"\b(?:stir|mix|fold|slide|drop|stirred|throw) (it |them |the meat |everything )?back (?:in(?!to)|into the (?:pan|pot|soup|stew|stock|sauce|broth))\b"),
+     lambda found: f"return {found.group(1) or 'it '}to the pan"),
+    (re.compile(r"\b(?:cut|skin|fat|flesh)[- ](side|edge|face)(s?)\b"), r"open \1\2"),  # "roast cut side up": nothing is cut
+    (re.compile(r"\bbefore\s(roast|fry|stir-fry|grill|bak|steam|sauté|saute)(?:e?ing)\s(?=(?:with|in|at|under|on|for|the|them|it|everything|all)\b)"), lambda found: f", then {_INFINITIVES.get(found.group(1), found.group(1))} "),
+    (re.compile(r"\bbefore\s(add|mash|return|toss|stir|fold|mix|pour|tipp)(?:ing)\s(?=(?:with|in|to|into|through|back|the|them|it|everything|all)\b)"), lambda found: f", then {_INFINITIVES.get(found.group(1), found.group(1))} "),
     (re.compile(r"\b(?:just|freshly|recently|newly)[- ]boiled (?=water\b)"), "boiling "),
     (re.compile(r"\b(?:off|from) the (?:burner|stove|stovetop|flame|gas|cooker)\b"), "off the heat"),
     (re.compile(r"\b(?:leave|let) (?:it|them) be\b"), "keep cooking"),
@@ -26,7 +36,7 @@ SAYINGS = (
     # a little of the liquid goes, or it may: what is poured off for sure is a sentence of its own
     (re.compile(r"\b(?:drain|strain|pour|ladle|spoon|tip)(?:\s(?:off|away|out))?(?:\s(?:any|the|some|of|excess|remaining|leftover|surplus|extra))*(?:\s(?:water|liquid|stock|broth))?,?"
                 r"\s(?:if|as|where) (?:necessary|needed|required|need be|there(?:'s|’s| is) (?:any|too much)|you (?:like|want|wish|prefer))\b"), "check"),
-    (re.compile(r"\b(?:drain|pour|ladle|spoon|tip)(?:\s(?:off|away|out))?\s(?:an?\s(?:little|bit|ladle(?:ful)?|cup(?:ful)?|mug(?:ful)?|few (?:spoonfuls|ladlefuls|tablespoons))|some|half|\d+\s?(?:ml|tbsp))"
+    (re.compile(r"\b(?:drain|pour|ladle|spoon|tip)(?:\s(?:off|away|out))?\s(?:an?\s(?:little|bit|ladle(?:ful)?|cup(?:ful)?|mug(?:ful)?|few (?:spoonfuls|ladlefuls|tablespoons))|\d+\s?(?:ml|tbsp))"
                 r"\sof (?:the|its|their|that)(?:\s(?:cooking|hot))?\s(?:water|liquid|stock|broth)\b(?!\s(?:into|over|onto|to)\b)"), "check"),
 )
 # A sentence of numbers alone says the oven: "190C, 40 minutes" (common practice, no source).

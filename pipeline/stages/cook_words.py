@@ -7,7 +7,7 @@ Everything here works on plain text and small tuples; what happens in the pots i
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import pandas as pd
@@ -46,7 +46,7 @@ APPLIANCE = re.compile(r"\b(in|into|under|on|onto|to|over) (an?|the|your) ((?:(?
 # Words for something to do that are also foods or things: instructions only before a determiner.
 NOUN_VERBS = {"flour", "butter", "oil", "core", "zest", "peel", "season", "crumb", "skin", "shell", "top", "roast", "stew", "quarter", "plate", "pulse",
               "process", "cream", "steam", "stuff", "casserole", "steep", "stock", "salt", "dice", "slice", "grill", "barbecue", "toast", "strip", "brown", "cream together", "puree", "purée"}
-DETERMINED = re.compile(r"\s+(?:the|an?|them|it|your|each|both|all|off|in|with|over|for|at|until|under|on|all|well|again|and set|alongside|beside|next to|together|everything|\w+ly|\d+|half|some|any)\b|\s*$|\s*,")
+DETERMINED = re.compile(r"\s+(?:the|an?|them|it|your|each|both|all|off|in|with|over|for|at|until|under|on|all|well|again|and set|alongside|beside|next to|together|everything|\w+ly|\d+|half|some|any|open|uncovered|covered|whole|directly|skin|straight)\b|\s*$|\s*,")
 FOODS_AS_VERBS = {"flour", "butter", "oil", "cream", "stock", "salt", "pepper", "sugar"}
 FOOD_DETERMINED = re.compile(r"\s+(?:the|an?|them|it|your|each|both)\b")
 THE_AND = re.compile(r"\b[a-z]+ the [\w-]+ and$")  # "warm the milk and" cream together
@@ -59,6 +59,7 @@ NO_IMPERATIVE = re.compile(r"\s*(?:in|on|with|for|to|at|by|from|over|under|using
 FIRST_WORD = re.compile(r"\s*([a-zà-ÿ'-]+),?\s+\S")
 LEAD_WORDS = re.compile(r"(?:when|once|after|while|as soon as|as|if|about|\d+ minutes before)\b[^,]*,|(?:meanwhile|in the meantime|next|then|now|finally|first|lastly)\b,?")
 
+HEATS = ("boil", "simmer", "steam", "fry", "stir-fry", "bake", "grill", "microwave", "cook")
 # Patterns of a clause: what it is put into, for how long it cooks, which water is meant.
 CONTAINER = r"\s+(?:[\w-]+\s+){0,3}(?:dish|tin|tray|sheet|casserole|bowl|jug|ramekins?|plate|processor|slow cooker)\b"
 NEW_CONTAINER = re.compile(r"\b(?:an?|another)" + CONTAINER)
@@ -70,7 +71,7 @@ TAP_WATER = re.compile(r"(?<!ml )(?<!litre )(?<!litres )(?<!l )(?<!g )\b(?:in|in
 FAT_OF_MEAT = re.compile(r"\b(?:over|off|from|through) (?:the |any |all |excess |of )*fat\b|^ (?:the |any |all |excess |of )*fat\b(?= from\b)|\bin (?:the |its |their )(?:\w+ )?fat (?:left|remaining|that|from|in the)\b[^,.]*")  # not a line
 RINSED_OUT = re.compile(r"\b(?:half[- ])?fill(?:ing)? (?:the|each|one) (?:empty )?(?:tin|can|jar)s?\b")  # no dish: its water goes in
 POURED = re.compile(r"\b(?:throwing|pouring|tipping|discarding|changing)\b[^,.]*\bwater\b")
-MIXES = ("mix", "whisk", "beat", "combine", "mix together", "whisk together", "cream", "beat together", "rub", "make", "marinate", "marinade", "sift", "whip",
+MIXES = ("mix", "whisk", "beat", "combine", "mix together", "whisk together", "cream", "beat together", "rub", "make", "make up", "marinate", "marinade", "sift", "whip",
          "stir together", "toss together", "shake", "knead", "rub together", "sift together", "mash", "blend")
 ONTO = ("top", "dot", "dress", "finish", "sprinkle", "scatter", "drizzle", "cover", "coat", "brush", "season", "garnish", "spread", "layer", "fill", "stuff")
 
@@ -169,7 +170,7 @@ class Vocabulary:
             if number == 0 and minutes != minutes and not LEAD_CLAUSE.match(lead):
                 minutes = minutes_in(lead)
             result.append(Clause(phrase, text, lead if number == 0 else "", inside, minutes, sentence))
-        return result
+        return _without_heading(result)
 
     @staticmethod
     def _is_thing(lower: str, found: re.Match, phrase: Phrase, first: bool) -> bool:
@@ -218,6 +219,15 @@ class Vocabulary:
         if not any(phrase.method not in ("", "water", "off") for _, phrase in places):
             return []
         return [Clause(Phrase("", "cook", ""), lower, "", tuple(p for _, p in places), minutes_in(lower), sentence)]
+
+
+def _without_heading(clauses: list[Clause]) -> list[Clause]:
+    """ "Boil the yams: put them in a pan of water ...": the first clause only says what the others do."""
+    first, *others = clauses
+    cooks = first.verb.method in HEATS and re.fullmatch(r"[^,.:]{0,60}:\s*", first.text)
+    if not cooks or not any(clause.verb.method in HEATS or any(place.method in HEATS for place in clause.places) for clause in others):
+        return clauses
+    return [replace(first, verb=replace(first.verb, method="prepare")), *others]
 
 
 def _blank(found: re.Match) -> str:

@@ -1,0 +1,111 @@
+"""General causes of misreadings, one a case: water of which a part goes, "everything", salted water, steamers, coats, appliances.
+
+The sentences are invented for these tests; what is expected follows from how cooks speak (common practice, no source).
+"""
+
+import pytest
+from test_cook_reading import read
+from test_cook_turns import chains
+
+from pipeline.stages.cook_saying import plainly
+
+BEEF, FLOUR, STOCK, SALT = ("stewing beef", "beef"), ("plain flour", "flour"), ("beef stock", "stock-sauce"), ("salt", "salt")
+POTATOES, CARROTS, ONION, PASTA = ("potatoes", "potatoes"), ("carrots", "roots"), ("onion", "other-vegetables"), ("penne", "pasta")
+OIL, BUTTER, MILK, EGG, LEEKS = ("olive oil", "fats-oils"), ("butter", "fats-oils"), ("milk", "milk"), ("egg", "eggs"), ("leeks", "other-vegetables")
+BEANS, HAM = ("dried haricot beans", "legumes-dried"), ("ham hock", "bacon-ham")
+
+
+@pytest.mark.parametrize(("steps", "chain", "rule"), [
+    ("Boil the potatoes for 15 minutes. Pour off half the water, then mash with the rest and the butter.", "boil:kept", "liquid-saved"),
+    ("Boil the potatoes for 15 minutes. Drain off about half of the cooking water and mash with what is left.", "boil:kept", "liquid-saved"),
+    ("Boil the potatoes in water. Tip some of the water away, then mash with the butter.", "boil:kept", "liquid-saved"),
+    ("Boil the potatoes in water. Drain off a third of the water and mash with the butter.", "boil:kept", "liquid-saved"),
+    ("Boil the potatoes. Drain off most of the water and mash with the butter.", "boil:drained", "liquid-unsaid"),
+    ("Boil the potatoes. Pour off half the water and go on for 5 minutes. Drain and mash with the butter.", "boil:drained", "named"),
+])
+def test_water_of_which_a_part_is_poured_off_is_eaten_in_doubt(steps, chain, rule):
+    potatoes = read([POTATOES, BUTTER], steps)["potatoes"]
+    assert (potatoes.chain, potatoes.rule) == (chain, rule)
+
+
+@pytest.mark.parametrize(("foods", "steps", "expected"), [
+    ([BEEF, FLOUR, CARROTS, STOCK], "Toss the beef in the flour, then put everything in the slow cooker. Cook on low for 8 hours.",
+     {"stewing beef": "simmer:kept", "plain flour": "simmer:kept", "carrots": "simmer:kept", "beef stock": "simmer:kept"}),
+    ([("chicken thighs", "chicken"), OIL, ("peppers", "other-vegetables")], "Rub the chicken with the oil. Put everything in a roasting tin and roast for 40 minutes.",
+     {"chicken thighs": "bake", "peppers": "bake"}),
+    ([BEEF, OIL, ("parsley", "herbs-spices")], "Fry the beef in the oil. Season everything. Serve.", {"stewing beef": "stir-fry", "parsley": "raw"}),  # what is there already
+    ([BEEF, STOCK, ("parsley", "herbs-spices")], "Put everything in the slow cooker for 8 hours. Scatter over the parsley.", {"beef stock": "simmer:kept", "parsley": "raw"}),
+])
+def test_everything_is_also_what_no_words_name(foods, steps, expected):
+    found = chains(foods, steps)
+    assert {food: found[food] for food in expected} == expected
+
+
+@pytest.mark.parametrize(("foods", "steps", "expected"), [
+    ([POTATOES, SALT, ("mint", "herbs-spices")], "Bring a pan of water to the boil, add the salt and the mint, then boil the potatoes for 15 minutes. Drain.",
+     {"potatoes": "boil:drained", "salt": "boil:drained", "mint": "boil:drained"}),
+    ([PASTA, SALT], "Salt a large pan of water with the salt and bring to the boil. Cook the penne for 10 minutes and drain.", {"penne": "boil:drained", "salt": "boil:drained"}),
+    ([("cabbage", "leafy-greens"), BUTTER], "Shred the cabbage, drop into a pan of boiling water for 3 minutes and drain. Toss with the butter.", {"cabbage": "boil:drained"}),
+    ([("noodles", "noodles"), ("chicken stock", "stock-sauce"), ONION], "Simmer the onion in the stock for 20 minutes. Cook the noodles in it for 4 minutes.",
+     {"noodles": "boil:kept", "chicken stock": "simmer:kept"}),
+    ([PASTA, ONION, STOCK], "Simmer the onion in the stock. Boil the penne in plenty of water and drain.", {"penne": "boil:drained"}),
+    ([BEANS, HAM], "Cover the beans and hock with water and simmer for an hour. Remove the hock, pull off the meat and stir back in.", {"ham hock": "simmer:kept", "dried haricot beans": "simmer:kept"}),
+    ([BEANS, HAM], "Cover the beans and hock with water and simmer for an hour. Lift out the hock and shred the meat. Ladle the beans into bowls and lay the meat on top.", {"ham hock": "simmer:kept"}),
+    ([HAM, PASTA], "Cover the hock with water and simmer for an hour. Lift out the hock and shred the meat.", {"ham hock": "simmer:drained"}),
+    ([("red lentils", "legumes-dried"), ONION], "Rinse the lentils and simmer with the onion and 500ml water for 20 minutes.", {"red lentils": "simmer:kept", "onion": "simmer:kept"}),
+    ([("couscous", "grains"), ("raisins", "dried-fruit"), ("hot stock", "stock-sauce")], "Put the couscous and raisins in a bowl, pour over the hot stock, cover and leave for 5 minutes.",
+     {"couscous": "boil:kept", "raisins": "boil:kept"}),
+])
+def test_what_is_in_the_water(foods, steps, expected):
+    found = chains(foods, steps)
+    as_boiled = {food: chain.replace("simmer", "boil") if food == "noodles" else chain for food, chain in found.items()}
+    assert {food: as_boiled[food] for food in expected} == expected
+
+
+@pytest.mark.parametrize(("foods", "steps", "expected"), [
+    ([PASTA, ("broccoli", "other-vegetables")], "Boil the penne for 11 minutes, steaming the broccoli in a colander over the pan for the last 5. Drain the penne.",
+     {"penne": "boil:drained", "broccoli": "steam"}),
+    ([POTATOES, ("cabbage", "leafy-greens")], "Boil the potatoes for 15 minutes. For the last 6 minutes set a steamer with the cabbage on top of the pan. Drain the potatoes.",
+     {"potatoes": "boil:drained", "cabbage": "steam"}),
+    ([POTATOES, CARROTS], "Boil the potatoes for 15 minutes with a steamer over the top for the carrots. Drain.", {"potatoes": "boil:drained", "carrots": "steam"}),
+    ([POTATOES, OIL], "Boil the potatoes for 10 minutes and discard the water before roasting with the oil at 200C for 30 minutes.", {"potatoes": "boil:drained > bake", "olive oil": "bake"}),
+    ([("yam", "potatoes"), OIL], "Double boil the yam: put it in a pan of water, bring to the boil, drain, then start again with fresh water and cook until tender. Drain well.",
+     {"yam": "boil:drained > boil:drained"}),  # the words before the colon are no third boiling
+    ([("aubergines", "other-vegetables"), OIL], "Halve the aubergines, brush with the oil and roast cut side up at 200C for 40 minutes.", {"aubergines": "bake", "olive oil": "bake"}),
+    ([ONION, OIL, ("chana dal", "legumes-dried"), ("cumin seeds", "herbs-spices")], "Pressure cook the dal with water for 15 minutes. Heat the oil, crackle the cumin seeds, add the onion and fry until brown. Pour over the dal.",
+     {"chana dal": "simmer:kept", "cumin seeds": "stir-fry", "onion": "stir-fry"}),
+])
+def test_turns_that_say_how(foods, steps, expected):
+    found = chains(foods, steps)
+    assert {food: found[food] for food in expected} == expected
+
+
+@pytest.mark.parametrize(("foods", "steps", "expected"), [
+    ([("sausages", "sausage"), OIL, ONION, STOCK], "Roast the sausages in the oil for 30 minutes. For the gravy, soften the onion in a little oil, pour in the stock and simmer for 5 minutes.",
+     {"sausages": "bake", "olive oil": "bake", "onion": "stir-fry > simmer:kept"}),
+    ([POTATOES, EGG, ("breadcrumbs", "bread"), OIL], "Boil the potatoes, drain and mash. Shape into 8 cakes. Dip into the egg, then the breadcrumbs. Fry in the oil for 4 minutes a side.",
+     {"potatoes": "boil:drained > stir-fry", "egg": "stir-fry", "breadcrumbs": "stir-fry"}),
+    ([BEEF, ("soy sauce", "stock-sauce"), CARROTS, OIL], "Toss the beef with the soy sauce and set aside for 20 minutes. Boil the carrots and drain. Heat the oil in a wok and sear the beef.",
+     {"stewing beef": "stir-fry", "soy sauce": "stir-fry", "carrots": "boil:drained"}),
+    ([("pork shoulder", "pork"), ONION, ("cider", "alcohol")], "Slice the onion into the base of a slow cooker, sit the pork on top and pour round the cider. Cook on low for 8 hours.",
+     {"onion": "simmer:kept", "pork shoulder": "simmer:kept"}),
+    ([("chicken thighs", "chicken"), ONION, OIL, STOCK], "Heat the oil in a frying pan and brown the chicken; put it into the slow cooker. In the same pan cook the onion until soft and scrape over the chicken. "
+     "Pour on the stock and cook on low for 6 hours.", {"chicken thighs": "stir-fry > simmer:kept", "onion": "stir-fry > simmer:kept"}),
+    ([("cooking apples", "fruit"), ("custard powder", "flour"), MILK], "Bake the apples for 40 minutes. Make up the custard with the custard powder and milk, stirring over a medium heat until thickened.",
+     {"cooking apples": "bake", "custard powder": "simmer:kept", "milk": "simmer:kept"}),
+    ([("minced turkey", "turkey"), ("chilli powder", "herbs-spices"), ("soured cream", "cream-yogurt")], "Put everything apart from the soured cream in the slow cooker for 4 hours. Serve the chilli with the soured cream.",
+     {"chilli powder": "simmer:kept", "soured cream": "raw"}),
+])
+def test_what_goes_together_stays_together(foods, steps, expected):
+    found = chains(foods, steps)
+    assert {food: found[food] for food in expected} == expected
+
+
+@pytest.mark.parametrize(("said", "plain"), [
+    ("put a steamer basket with the kale over the pan", "steam the kale over the pan"),
+    ("stir the meat back into the soup", "return the meat to the pan"),
+    ("chill for 30 minutes before frying", "chill for 30 minutes before frying"),  # the frying is told of later
+    ("cut the leeks", "cut the leeks"),
+])
+def test_plain_words(said, plain):
+    assert plainly(said) == plain
