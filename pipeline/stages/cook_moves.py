@@ -323,7 +323,7 @@ def cooked_aside(kitchen: Kitchen, clause: Clause, text: str) -> None:
     for found in PARTICIPLE.finditer(text):
         after = text[found.end():]
         placed = next((phrase.method for phrase in clause.places if phrase.method in HEATING), "")
-        near = text[: found.start()] if not re.match(r"\s+(?!in\b|under\b|on\b|over\b|through\b)\w", after) else re.split(r",|\band\b|\bwith\b", after)[0]
+        near = text[: found.start()] if not re.match(r"\s+(?!(?:in|under|on|over|through|for|until|till|at|with|and|separately|as)\b)\w", after) else re.split(r",|\band\b|\bwith\b", after)[0]
         method = placed if found.group() in ("warmed", "heated", "cooked") else PARTICIPLES[found.group()]
         for number in mentions(near, kitchen.lines).lines():
             line = kitchen.lines[number]

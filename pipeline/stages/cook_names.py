@@ -187,7 +187,7 @@ def _name(chunk: list[str], lines: list[Line], found: Mentions, seasoning: bool)
         bought = best >= 1 and len(words) == 1 and all(lines[n].full_name for n in scores)  # "the sauce" beside a soy sauce
         if head in VESSEL_WORDS and (bought or best < 1 and not (best and (len(words) > 1 or head == "chilli"))):
             found.vessel = found.vessel or head
-            if head not in ("mixture", "mix") or len(words) == 1:
+            if head not in ("mixture", "mix", "sauce") or len(words) == 1:
                 return
             words = words[:-1]  # "the cream mixture": the cream and what is with it
             continue

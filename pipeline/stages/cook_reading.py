@@ -23,24 +23,23 @@ import re
 
 from pipeline.stages import cook_moves as moves
 from pipeline.stages import cook_water
-from pipeline.stages.cook_meant import DISCARDED, action_meant, latest_wet, not_cooked_there, tap_is_meant, unclear, words_of
+from pipeline.stages.cook_draining import drain
+from pipeline.stages.cook_meant import action_meant, not_cooked_there, tap_is_meant, unclear, words_of
 from pipeline.stages.cook_names import Line, called_in_full, mentions
-from pipeline.stages.cook_outcome import CONFIDENCE, DRAINED_BY_CUSTOM, FRESH, Reading, in_doubt, reading_of, weakest
+from pipeline.stages.cook_outcome import CONFIDENCE, DRAINED_BY_CUSTOM, FRESH, Reading, in_doubt, reading_of
 from pipeline.stages.cook_places import A_PAN_CALLED, back_to_the_pan, juices_eaten, to_juices
 from pipeline.stages.cook_pots import BOILED_BY_CUSTOM, HEATING, NEW_PAN, OLD_PAN, SOAKING_FROM_MINUTES, Kitchen, Pot
 from pipeline.stages.cook_words import COOKS_UNTIL, Clause, Vocabulary, sentences, without_states
 
 SOUP = re.compile(r"\b(?:soups?|broth|ladle|blitz|whizz|liquidise|hand blender|stick blender|blend until|blend the)\b")
-OVER_HEAT = re.compile(r"\bover (?:an? |the )?(?:[\w-]+ ){0,2}(?:heat|flame)\b|\buntil (?:it|the [\w ]+?) (?:boils|thickens|bubbles|comes to the boil)\b")
-STRAINED = re.compile(r"\b(?:stock|broth|liquid|liquor|juices?|sauce|soup|gravy|custard|milk|cream)\b|\binto an? ")
+OVER_HEAT = re.compile(r"\bover (?:an? |the )?(?:[\w-]+ ){0,2}(?:heat|flame)\b|\buntil (?:it|they|the [\w ]+?) (?:boils?|thickens?|bubbles?|comes? to the boil|comes? to a simmer)\b")
 TAKEN_UP = re.compile(r"\babsorb|\b(?:water|liquid|stock)\b[^.;,]*\b(?:gone|evaporated|boiled away|taken up|soaked up|disappeared|boiled off|cooked away|cooked off)\b")
 SERVED_WITH = re.compile(r"^[^.,]*\bon ?to (?:the |some |hot |slices of )?(?=toasted|grilled)|\b(?:serve|serving|eat|eating|have|enjoy)\b[^.]*\bwith (?:some |a |the |plenty of )?(?=toasted|grilled|steamed|boiled|roast|baked|fried|microwaved)")
 IN_WHAT_IS_THERE = re.compile(r"\bsauce\b|\bin (?:it|this|that)\b|\b(?:in|into) the (?:[\w-]+ )?(?:stock|broth|soup|milk|same (?:pan|pot|liquid))\b")
 WITH_MORE = re.compile(r"\s*(?:(?:gently|slowly|together|hard|briefly|again|up)\s)*(?:with|along with)\b")
+LIQUID_NAMES = ("broth", "stock", "soup", "stew", "curry", "liquid", "liquor", "casserole", "sauce")
+A_TRAY = re.compile(r"\b(?:tray|baking sheet|roasting tin|shelf)\b")
 OFF_HEAT = re.compile(r"\b(?:off|from) the\b")
-EXCESS = re.compile(r"\b(?:excess|surplus|leftover|left over)\b")
-THROWN = re.compile(r"\b(?:discard\w*|throw\w*|thrown|pour\w* (?:it |them )?(?:away|off)|tip\w* (?:it )?away|down the (?:sink|drain)|get rid)\b")
-ONTO_FOOD = re.compile(r"\b(?:over|onto|on to) the\b")  # "strain the custard over the bread"
 # What is boiled in a pan of its own and not with a stew; and verbs that put back what was there before.
 FAT_OFF = re.compile(r"\b(?:drain|pour|spoon|skim|tip|ladle)(?:ing|ed)? (?:away |off |out )?(?:\w+ ){0,4}?(?:fat|grease|drippings)\b(?! over\b)|\bdiscard(?:ing)? (?:the |any |excess )*(?:fat|grease)\b")
 OWN_PAN = (*BOILED_BY_CUSTOM, "potatoes", "sweet-potatoes", "leafy-greens", "other-vegetables", "roots")
@@ -171,7 +170,7 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
     found = kitchen.resolve(BESIDE.sub(" ", text), clause.before)
     objects = kitchen.objects(found)
     objects = kitchen.without_spent_fat(objects)
-    if objects and WITH_MORE.match(text) and (spoken_of := kitchen.unsaid()):  # "rinse the lentils and simmer with the onion"
+    if objects and WITH_MORE.match(clause.text) and (spoken_of := kitchen.unsaid() or kitchen.cut_before(clause, method) or _at_hand(kitchen, objects)):  # "rinse the lentils and simmer with the onion"
         objects = list(dict.fromkeys([*spoken_of, *objects]))
         found.direct += spoken_of
     places = {phrase.method for phrase in clause.places}
@@ -209,6 +208,8 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
         pot, rule = kitchen.pot_or_all()
     else:
         pot, rule = kitchen.pot_for(objects, method, text), "named"
+        if found.vessel in LIQUID_NAMES and not pot.lines and (broth := kitchen.vessel(found.vessel)):  # "reheat the broth with the carrots"
+            pot = broth
         if found.vessel or kitchen.mixed and set(objects) & set(kitchen.mixed.lines) or any(n in kitchen.where and kitchen.where[n].together for n in objects):  # coated, stuffed, shaped together
             objects = kitchen.with_companions(objects, pot)
     if objects and not set(objects) <= set(pot.lines):
@@ -220,6 +221,12 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
         how = rule if rule != "named" else "named" if number in found.direct else "group" if number in found.group else "pot"
         kitchen.event(number, _first_heat(kitchen, number, pot) or method if method == "reheat" else method, clause, pot, how)
     kitchen.last = objects or kitchen.last
+
+
+def _at_hand(kitchen: Kitchen, objects: list[int]) -> list[int]:
+    """What is in the pot now, where the words only say what is cooked with it."""
+    here = kitchen.current.lines if kitchen.current else []
+    return [] if set(objects) & set(here) else list(here)
 
 
 def _first_heat(kitchen: Kitchen, number: int, pot: Pot) -> str:
@@ -291,68 +298,15 @@ def _heat(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if any(phrase.method == "stir-fry" for phrase in clause.places):  # "warm the tortillas in a dry pan"
         _cook(kitchen, clause, text, "stir-fry")
         return
-    _cook(kitchen, clause, text, "simmer" if clause.verb.phrase != "warm" and fresh and kitchen.any_wet(objects) else "reheat")
+    _cook(kitchen, clause, text, "simmer" if (clause.verb.phrase != "warm" or OVER_HEAT.search(clause.text)) and fresh and kitchen.any_wet(objects) else "reheat")
 
 
 def _place(kitchen: Kitchen, clause: Clause, text: str) -> None:
     pot = moves.gather(kitchen, clause, text, new=True)
     if not math.isnan(clause.minutes) and pot.heat:
         _generic(kitchen, clause, "")
-
-
-def _drained_by_custom(kitchen: Kitchen, objects: list[int], pot: Pot) -> bool:
-    """Whether straining is draining: pasta, potatoes and the like, named or boiled alone."""
-    customary = (*DRAINED_BY_CUSTOM, *BOILED_BY_CUSTOM)
-    if objects:
-        return any(kitchen.lines[n].cooking_class in customary for n in objects)
-    return pot.heat == "boil" and all(kitchen.lines[n].cooking_class in customary for n in pot.lines)
-
-
-def _drain(kitchen: Kitchen, clause: Clause, text: str) -> None:
-    if re.search(r"\b(?:fat|kitchen paper|oil)\b", text):
-        return
-    if clause.verb.phrase in ("strain", "sieve") and STRAINED.search(text):  # the liquid is what is wanted
-        if ONTO_FOOD.search(text):
-            moves.gather(kitchen, clause, text, new=False)
-        return
-    objects = kitchen.objects(kitchen.resolve(text, "")) or mentions(clause.before, kitchen.lines).lines()
-    if clause.verb.phrase in ("strain", "sieve") and (pot := latest_wet(kitchen)) and not _drained_by_custom(kitchen, objects, pot):
-        kitchen.keep_in_doubt(pot)  # "strain and serve the broth": what is strained is mostly eaten
-        return
-    if clause.verb.method != "drain" and DISCARDED.match(clause.text):  # "discard the poaching liquid"
-        kitchen.pour_off(latest_wet(kitchen), clause, False)
-        return
-    chosen = [kitchen.events[n][-1].pot for n in objects if kitchen.events[n]]
-    if objects and not chosen:  # drains a tin
-        for number in objects:
-            kitchen.named.setdefault(number, (clause.sentence, "named"))
-        kitchen.last = kitchen.topic = objects  # "drain the chickpeas and whizz with the onion"
-        return
-    now = kitchen.current
-    if not chosen and now is not None and now.drained:
-        return  # says twice that the water goes
-    watery = [event.pot for events in kitchen.events for event in events[-1:] if event.liquid == "" and event.method in ("boil", "soak")]
-    here = [now] if now is not None and any(e[-1].pot is now and e[-1].method in ("boil", "simmer", "soak") for e in kitchen.events if e) else []
-    pots = list({id(pot): pot for pot in chosen or here or watery[-1:]}.values())
-    unsure = bool(re.search(r"\b(?:reserv|keep|kept|save|saving|retain)\w*\b(?! (?:it |them )?warm)", clause.sentence.lower()))
-    if EXCESS.search(text):  # what the grain has not taken up: nearly all of it is kept
-        _doubt(kitchen, pots)
-        return
-    thrown = THROWN.search(clause.sentence.lower())
-    for pot in pots:
-        if kitchen.holds_own_liquid(pot) and not thrown:
-            kitchen.keep_in_doubt(pot)  # milk, stock or juice of the recipe: nobody says that it is thrown away
-        else:
-            kitchen.pour_off(pot, clause, unsure)
-    if pots:
-        kitchen.current = pots[-1]
-        kitchen.last = [n for n in objects if n in kitchen.where] or list(pots[-1].lines)
-
-
-def _doubt(kitchen: Kitchen, pots: list[Pot]) -> None:
-    """A little of the water of these pots went: kept, and not sure."""
-    for event in (event for events in kitchen.events for event in events[-1:] if event.pot in pots):
-        event.rule = weakest(event.rule, "liquid-unsaid")
+    elif not math.isnan(clause.minutes) and pot.lines and kitchen.hot and kitchen.hot.heat == "bake" and A_TRAY.search(clause.text):
+        _cook(kitchen, clause, "", "bake")  # "put on a second tray for the last 15 minutes"
 
 
 def _rest(kitchen: Kitchen, clause: Clause, text: str) -> None:
@@ -376,6 +330,6 @@ def _rest(kitchen: Kitchen, clause: Clause, text: str) -> None:
 
 
 HANDLERS = {
-    "cook": _generic, "heat": _heat, "add": moves.add, "place": _place, "combine": moves.combine, "remove": moves.remove, "drain": _drain, "rest": _rest,
+    "cook": _generic, "heat": _heat, "add": moves.add, "place": _place, "combine": moves.combine, "remove": moves.remove, "drain": drain, "rest": _rest,
     "prepare": moves.prepare, "serve": moves.serve,
 }

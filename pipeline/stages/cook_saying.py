@@ -9,7 +9,7 @@ import re
 
 _THINGS = r"(?:(?:the|your|these|those|all the)\s(?:[\w'’-]+\s){1,5}?|(?:it|them|this|these)\s)"
 _LIQUID = r"(?:water|milk|buttermilk|juice|stock|broth|yoghurt|yogurt|cream|brine|tea|cider|wine|brandy|rum|liqueur|beer|ale|vinegar|drink|syrup)"
-_INFINITIVES = {"bak": "bake", "tipp": "tip"}
+_INFINITIVES = {"bak": "bake", "tipp": "tip", "microwav": "microwave"}
 SAYINGS = (
     # "put the sultanas to soak in the juice", "let the liver sit in milk": not a pan they are put into
     (re.compile(rf"\b(?:put|leave|set|let|allow)\s({_THINGS})(?:to\s)?(?:soak|steep)\b"), r"soak \1"),
@@ -18,6 +18,9 @@ SAYINGS = (
     (re.compile(r"^(\s*(?:(?:now|then|next|finally|lastly)\b,?\s)?)((?:the|your|all the|both the)\s(?:[\w'’-]+\s){1,5}?)(?:goes?|are put|is put)\s(?:straight\s|then\s)?(?:back\s)?(?=(?:in|into|on|onto|over)\b)"),
      r"\1add \2"),
     (re.compile(r"^(\s*(?:(?:now|then|next|finally|lastly)\b,?\s)?)((?:the|your|all the|both the)\s(?:[\w'’-]+\s){1,5}?)(?:is|are)\s(?:now\s|then\s)?added\b"), r"\1add \2"),
+    (re.compile(r"\b(?:in|into|onto|on to) (?:the|an?|this|that) [^,.:]{1,30}? (?:goes?|went) (?=(?:the|your|all|half)\b)"), "add "),
+    (re.compile(r"\b(?:leach|cook|prepare|soften|start)\s((?:the\s|your\s)?(?:[\w'’-]+\s){1,5}?)by\s(boil|steam|roast|bak|fry|grill|microwav|simmer|soak)ing\b"),
+     lambda found: f"{_INFINITIVES.get(found.group(2), found.group(2))} {found.group(1)}"),
     (re.compile(r"^\s*(?:then\s|and\s|next\s)?in with (?=\w)"), "add "),
     # "set a steamer with the cabbage over the pan", "boil for 10 minutes before roasting with the oil": what is done next
     (re.compile(r"\b(?:set|put|place|sit|stand|balance|fit)\s(?:an?|the|your)\s(?:[\w-]+\s){0,2}?(?:steamer|colander|sieve)(?:\sbasket)?\s(?:with|of|holding|containing|filled with)\s(?=(?:the|your|all)\s[^.,]*\b(?:over|above|on top)\b)"),

@@ -32,7 +32,7 @@ BEFORE_VERB = {"and", "then", "or", "to", "now", "next", "meanwhile", "first", "
                "must", "once", "again", "but", "finally", "afterwards", "later", "carefully", "it", "them", "before", "minutes",
                "minute", "mins", "well", "please", "together", "soft", "tender", "simply", "may", "not", "instead"}
 NOT_BEFORE_VERB = {"the", "a", "an", "your", "high", "medium", "low", "gentle", "hot", "of", "for", "with", "preheated", "this",
-                   "rolling", "some", "any", "more", "extra", "their", "its", "each", "every", "cold", "fresh", "no", "in", "on"}
+                   "rolling", "fierce", "moderate", "brisk", "lively", "steady", "lowest", "gentlest", "highest", "full", "direct", "residual", "moderately", "some", "any", "more", "extra", "their", "its", "each", "every", "cold", "fresh", "no", "in", "on"}
 NEGATIONS = re.compile(r"\b(?:not|don't|don’t|never|without|avoid|no need to|rather than|instead of)(?:\s+\w+){0,2}\s*$")
 STATE_CLAUSE = re.compile(r"\b(?:until|till|so that|so they|so it|while|before(?! (?:the end|serving|eating)\b)|ready to|which|that have|making sure|taking care)\b[^,;:.]*")
 LEAD_CLAUSE = re.compile(r"^(?:when|once|after|while|as soon as|as|if|about|\d+ minutes before)\b[^,]*,")
@@ -73,7 +73,7 @@ RINSED_OUT = re.compile(r"\b(?:half[- ])?fill(?:ing)? (?:the|each|one) (?:empty 
 POURED = re.compile(r"\b(?:throwing|pouring|tipping|discarding|changing)\b[^,.]*\bwater\b")
 MIXES = ("mix", "whisk", "beat", "combine", "mix together", "whisk together", "cream", "beat together", "rub", "make", "make up", "marinate", "marinade", "sift", "whip",
          "stir together", "toss together", "shake", "knead", "rub together", "sift together", "mash", "blend")
-ONTO = ("top", "dot", "dress", "finish", "sprinkle", "scatter", "drizzle", "cover", "coat", "brush", "season", "garnish", "spread", "layer", "fill", "stuff")
+ONTO = ("top", "dot", "dress", "finish", "sprinkle", "scatter", "drizzle", "cover", "coat", "brush", "season", "garnish", "spread", "layer", "fill", "stuff", "stud")
 
 
 @dataclass(frozen=True)
@@ -169,6 +169,8 @@ class Vocabulary:
             minutes = minutes_in(text)
             if number == 0 and minutes != minutes and not LEAD_CLAUSE.match(lead):
                 minutes = minutes_in(lead)
+            if number == 0 and phrase.method not in (*HEATS, "soak") and (bare := self._bare_lead(sentence, lead, places)):
+                result, inside, lead, minutes = [bare], tuple(p for at, p in places if start <= at < stop), "", minutes_in(text)
             result.append(Clause(phrase, text, lead if number == 0 else "", inside, minutes, sentence))
         return _without_heading(result)
 
@@ -181,7 +183,7 @@ class Vocabulary:
         if phrase.phrase not in NOUN_VERBS or not started or started[-1] in ":–—" or first and started[-1] == ",":  # "meanwhile, steam leeks"
             return False
         if phrase.phrase in ("puree", "purée"):  # "add the tomatoes, puree and beans"
-            return bool(re.search(r"\bthe [\w-]+(?: [\w-]+)?,$", started))
+            return bool(re.search(r"\bthe [\w-]+(?: [\w-]+)?,$|\b(?:tomato|garlic|ginger|chestnut|pumpkin|apple|fruit|onion)$", started))
         if phrase.phrase == "cream together":
             return bool(THE_AND.search(started))
         listed = started[-1] == "," or bool(re.search(r"\b(?:and|or)$", started))
@@ -197,6 +199,15 @@ class Vocabulary:
             return []
         inside = tuple(phrase for at, phrase in places if at < len(lead))
         return [Clause(Phrase(word.group(1), "unknown", ""), lead[word.end(1):], "", inside, minutes_in(lead), sentence)]
+
+    @staticmethod
+    def _bare_lead(sentence: str, lead: str, places) -> Clause | None:
+        """ "The potatoes: 15 minutes in boiling water, drain": what cooks before the first verb; None when nothing does."""
+        heated = tuple(phrase for at, phrase in places if at < len(lead) and phrase.method in HEATS)
+        minutes = minutes_in(lead)
+        if not heated or minutes != minutes or LEAD_CLAUSE.match(lead) or re.match(r"\s*\w+ing\b", lead):
+            return None
+        return Clause(Phrase("", "cook", ""), lead, "", heated, minutes, sentence)
 
     def _acts(self, lower: str, start: int, first: bool) -> bool:
         """Whether a verb found at ``start`` is an instruction, not a noun or a state."""
