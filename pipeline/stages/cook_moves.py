@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 
-from pipeline.stages.cook_names import Mentions, is_liquid, mentions, singular
+from pipeline.stages.cook_names import SALAD_WORDS, Mentions, is_liquid, mentions, singular
 from pipeline.stages.cook_pots import HEATING, OLD_PAN, SHAPED, SOAKING_FROM_MINUTES, Kitchen, Pot
 from pipeline.stages.cook_places import LEAVES_OUT, ON_TOP, WORKED_INTO, along_into, destination, only_water, set_up, waits_for_topping
 from pipeline.stages.cook_words import COOKS_UNTIL, DESTINATION, FOODS_AS_VERBS, MIXES, NEW_CONTAINER, ONTO, THE_CONTAINER, Clause
@@ -24,6 +24,7 @@ ROLLED_IN = ("roll in", "turn in", "coat in", "rub with", "dip in", "toss in")
 STUFFED = re.compile(r"\binside\b|\binto (?:the|its) cavity\b|\bunder (?:the|its|their) skins?\b")
 DIPPED = ("dip", "coat", "toss", "dredge", "turn", "roll", "drag")
 DIPPED_IN = re.compile(r"\s*(?:it |them |each |all |both |first |one |(?:each|every) \w+ |the (?:cakes|patties|burgers|balls|rissoles|fishcakes|croquettes) )*(?:in|into|through)\b")
+COATS = ("toss", "coat", "dredge", "dust", "rub", "season", "massage", "marinate", "marinade")
 LATE = re.compile(r"\b(?:the|a|its|their) (?:last|final)\b|\b(?:before|towards) the end\b")
 NAMED_PART = re.compile(r"\s*(?:the|any|all|its|their)\s+\w+")  # "the seeds", "any bones": of no line
 A_PAN = re.compile(r"\s*(?:an?|the|another)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok)\b")
@@ -59,6 +60,12 @@ def add(kitchen: Kitchen, clause: Clause, text: str) -> None:
     named = mentions(text, kitchen.lines).lines()
     if clause.verb.phrase in ("toss", "coat") and re.search(r"\bin (?:the|a little|some|seasoned)\b", text) and len(named) > 1 and not any(
             n in kitchen.where for n in named):
+        kitchen.current = None
+        combine(kitchen, clause, text)
+        return
+    finished = kitchen.current is not None and any(kitchen.events[n] for n in kitchen.current.lines)
+    if clause.verb.phrase in COATS and finished and not kitchen.placed and len(named) > 1 and re.match(r"\s*\w[^,]*\b(?:with|in)\b", text) and not re.match(
+            r"\s*(?:with|in|through|together|back)\b", text) and not any(n in kitchen.where or kitchen.lines[n].words & SALAD_WORDS for n in named):  # "toss the chicken with the spices": not in the pot of before
         kitchen.current = None
         combine(kitchen, clause, text)
         return
@@ -151,9 +158,16 @@ def gather(kitchen: Kitchen, clause: Clause, text: str, new: bool, rule: str = "
     kitchen.current, kitchen.placed = pot, True
     if pot.heat:
         kitchen.hot = pot
+    elif clause.verb.phrase in (*WORKED_INTO, *DIPPED) and not any(kitchen.events[n] for n in pot.lines):
+        pot.together = True
     covered = clause.verb.phrase in ("cover", "top") and re.match(r"\s*with\b", text) and kitchen.last  # "cover with the milk ... lift it out"
     kitchen.last = kitchen.last if covered else objects or kitchen.last
     return pot
+
+
+def into_some_water(clause: Clause) -> bool:
+    """Whether the words move something into water."""
+    return any(phrase.method in ("boil", "water") for phrase in clause.places) and " into " in f" {clause.text}"
 
 
 def _unnamed(kitchen: Kitchen, clause: Clause, found: Mentions, pot: Pot, told: bool, new: bool, only_where: bool) -> list[int]:
@@ -166,9 +180,12 @@ def _unnamed(kitchen: Kitchen, clause: Clause, found: Mentions, pot: Pot, told: 
             return list(kitchen.last)
         return list((kitchen.pot_of(kitchen.last) or kitchen.current or Pot()).lines)
     back = clause.verb.phrase in ("return", "put back", "tip back") and kitchen.current is not None and kitchen.current.drained  # what was drained
-    into_water = any(phrase.method in ("boil", "water") for phrase in clause.places) and re.match(r"\s*(?:straight |briefly )?into\b", clause.text)
-    if into_water and (spoken_of := [n for n in kitchen.unsaid() if n not in kitchen.where]):  # "shred the cabbage, drop into boiling water"
+    if re.match(r"\s*(?:straight |briefly )?into\b", clause.text) and into_some_water(clause) and (spoken_of := [n for n in kitchen.unsaid() if n not in kitchen.where]):  # "shred the cabbage, drop into boiling water"
         return spoken_of
+    here = kitchen.current
+    shaped = into_some_water(clause) and here is not None and here.lines and not here.heat and not here.water and (here is kitchen.mixed or any(not kitchen.events[n] for n in here.lines))
+    if shaped and not found.lines():  # "drop the gnocchi into simmering water": what was made
+        return list(here.lines)
     if only_where and kitchen.mixed and kitchen.mixed.lines and kitchen.mixed is not pot and not back:
         return list(kitchen.mixed.lines)
     if not told or only_water(clause) or not (new or clause.verb.phrase.split()[0] in ("tip", "pour", "scrape", "ladle", "spoon")):
@@ -218,7 +235,7 @@ def remove(kitchen: Kitchen, clause: Clause, text: str) -> None:
     """Take things out of their pot; out of tap water, the water stays behind."""
     found = kitchen.resolve(text, clause.before)
     objects = kitchen.objects(found)
-    if re.search(r"\b(?:kitchen paper|towel|fat|bay leaf|bones?|skin)\b", text) and not objects:
+    if re.search(r"\b(?:fat|bay leaf|bones?|skin)\b", text) and not objects:
         return
     pan = kitchen.current
     if not objects and re.search(r"\b(?:pan|pot|dish|tin|oven|heat|wok)\b", text) and not found.pronoun:

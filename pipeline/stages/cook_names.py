@@ -93,6 +93,7 @@ class Mentions:
     vessel: str = ""
     everything: bool = False
     rest: bool = False
+    again: list[int] = field(default_factory=list)  # "the rest of the flour": another part of it
     spared: list[int] = field(default_factory=list)  # "except the bread"
 
     def lines(self) -> list[int]:
@@ -129,6 +130,9 @@ def line_of(line_id: str, phrase: str, cooking_class: str, section: str = "", se
 EVERYTHING = re.compile(r"\b(?:everything(?! else)|the (?:whole )?(?:lot|shebang)|all (?:of )?(?:the |these |your )?(?:other )?ingredients|all together|(?<!with )the ingredients|(?:it|them) all(?! (?:over|around|round|the)\b))\b")
 
 
+ANOTHER_PART = re.compile(r"\b(?:rest of (?:the|your)|remaining|other half(?: of the)?|leftover|last of the)\s((?:[\w-]+\s?){1,2})")
+
+
 def mentions(text: str, lines: list[Line]) -> Mentions:
     """Which lines ``text`` names (indices into ``lines``)."""
     found = Mentions()
@@ -143,6 +147,11 @@ def mentions(text: str, lines: list[Line]) -> Mentions:
     seasoning = bool(re.search(r"\bsalt\b|\bseason", kept))
     for chunk in _chunks(kept):
         _name(chunk, lines, found, seasoning)
+    for part in ANOTHER_PART.finditer(kept):
+        other = Mentions()
+        for chunk in _chunks(part.group(1)):
+            _name(chunk, lines, other, seasoning)
+        found.again += [n for n in other.direct if n in found.lines()]
     if left_out:
         found.spared = spared = mentions(left_out, lines).lines()
         found.direct = [n for n in found.direct if n not in spared]

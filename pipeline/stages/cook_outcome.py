@@ -107,6 +107,12 @@ def _is_stew(classes: set[str]) -> bool:
     return not foods <= set(DRAINED_BY_CUSTOM) or "tomatoes" in foods and len(foods) > 1
 
 
+def _boiled_with(kitchen: Kitchen, event: Event) -> set[str]:
+    """The classes of food that cooked in the same water."""
+    there = [n for n, events in enumerate(kitchen.events) if any(other.pot is event.pot and other.method in ("boil", "simmer") for other in events)]
+    return {kitchen.lines[n].cooking_class for n in there}
+
+
 def _liquid_at_first(kitchen: Kitchen, number: int, event: Event) -> tuple[str, str]:
     line = kitchen.lines[number]
     if event.method in ("steam", "fry", "stir-fry", "grill", "microwave", "reheat", "raw"):
@@ -130,7 +136,7 @@ def _liquid_at_first(kitchen: Kitchen, number: int, event: Event) -> tuple[str, 
         return "kept", ""
     if event.method == "simmer":
         return ("drained" if event.hint == "drained" else "kept"), "liquid-likely"
-    drains = line.cooking_class in DRAINED_BY_CUSTOM
+    drains = line.cooking_class in DRAINED_BY_CUSTOM and not _is_stew(_boiled_with(kitchen, event))
     return ("drained" if drains else "kept"), "liquid-unsaid"
 
 

@@ -117,6 +117,11 @@ class Kitchen:
     def resolve(self, text: str, before: str) -> Mentions:
         """What a clause names; what its lead names when it names nothing itself."""
         found = mentions(text, self.lines)
+        for number in found.again:  # what is left of it is not in the pot where a part of it was cooked
+            home = self.where.get(number)
+            if home and home is not self.current and self.events[number] and self.lines[number].cooking_class != "fats-oils":
+                home.lines.remove(number)
+                del self.where[number]
         if before and not found.lines() and not found.pronoun and not found.everything:
             lead = mentions(before, self.lines)
             if lead.lines() or lead.everything or lead.rest:
@@ -157,7 +162,7 @@ class Kitchen:
             return list(dict.fromkeys([*found.lines(), *[n for n in section or unplaced if n not in found.spared]]))
         if found.everything:
             section = [n for n in unplaced if found.vessel and found.vessel in self.lines[n].section]
-            here = section or (unplaced if not self.where else list(self.current.lines if self.current and self.current.lines else self.where))
+            here = section or (unplaced if not self.where else self._all_at_hand())
             missed = [n for n in unplaced if n in self.unnamed and n not in found.spared] if not section and self.verb not in WORKS_ON_ALL else []
             return list(dict.fromkeys([*here, *missed, *found.lines()]))
         if found.vessel and not found.lines():
@@ -170,6 +175,14 @@ class Kitchen:
         home = self.vessel(found.vessel) if found.vessel in JOINS_BY_NAME and not self.verb.startswith("make") else None
         spoken_of = self.last if found.pronoun_first and found.lines() else []
         return list(dict.fromkeys([*spoken_of, *found.lines(), *(home.lines if home else [])]))
+
+    def _all_at_hand(self) -> list[int]:
+        """What "everything" means among what has a place: the pot we are at; where that holds only fat, what waits cold beside it too."""
+        here = list(self.current.lines) if self.current else []
+        if here and any(self.lines[n].cooking_class != "fats-oils" for n in here):
+            return here
+        waits = [n for n, pot in self.where.items() if not pot.heat and not self.events[n]]
+        return list(dict.fromkeys([*here, *waits])) if here else list(self.where)
 
     def called_so(self, word: str) -> Pot | None:
         """The pot that the words called a casserole, a wok; None when none or this one is."""
@@ -188,7 +201,7 @@ class Kitchen:
         if word in SHAPED or word in ("mixture", "mix"):
             if self.mixed and self.mixed.lines:
                 return self.mixed
-            return self.hot if word in ("mixture", "mix", "filling") and self.hot and self.hot.lines else None
+            return self.hot if word in ("mixture", "mix", "filling", "topping") and self.hot and self.hot.lines else None
         if word in ("pan", "pot", "content", "contents"):
             return None
         if pot := self.called_so(word):

@@ -46,6 +46,7 @@ OWN_PAN = (*BOILED_BY_CUSTOM, "potatoes", "sweet-potatoes", "leafy-greens", "oth
 BACK = ("return", "put back", "tip back", "skim")
 FIRST_CUT = ("peel", "chop", "cut", "dice", "trim", "grate", "halve", "wash", "shred")  # what is done to food before it cooks
 OVEN_HEAT = re.compile(r"\b\d{3}\s*(?:°|degrees)?\s*[cf]\b|\bgas (?:mark )?\d")
+OVER_IT = re.compile(r"\b(?:over|above|on top of) (?:the|an?|your)\b[^,]*")  # "steam the cabbage over the potatoes": they boil below
 BESIDE = re.compile(r"\b(?:beside|alongside|next to) (?:the |your )?[\w-]+")  # "roast beside the joint"
 DEEP_FAT = re.compile(r"\bdeep[- ](?:[\w-]+ )?(?:pan|pot|saucepan|wok|fryer)\b[^.]*\boil\b|\b(?:full|cm|inch(?:es)?|depth) (?:of |deep )?(?:[\w-]+ ){0,2}oil\b|\bheat (?:the |your )?(?:[\w-]+ )?(?:oil|fat|dripping|lard)[^.]*? to 1[5-9]\d ?°?c\b")
 
@@ -167,6 +168,8 @@ def _swells(kitchen: Kitchen, text: str) -> bool:
 
 def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
     """A clause with a method of its own."""
+    if method == "steam":
+        text = OVER_IT.sub(" ", text)
     found = kitchen.resolve(BESIDE.sub(" ", text), clause.before)
     objects = kitchen.objects(found)
     objects = kitchen.without_spent_fat(objects)

@@ -31,6 +31,7 @@ SAYINGS = (
     (re.compile(r"\b(?:cut|skin|fat|flesh)[- ](side|edge|face)(s?)\b"), r"open \1\2"),  # "roast cut side up": nothing is cut
     (re.compile(r"\bbefore\s(roast|fry|stir-fry|grill|bak|steam|sauté|saute)(?:e?ing)\s(?=(?:with|in|at|under|on|for|the|them|it|everything|all)\b)"), lambda found: f", then {_INFINITIVES.get(found.group(1), found.group(1))} "),
     (re.compile(r"\bbefore\s(add|mash|return|toss|stir|fold|mix|pour|tipp)(?:ing)\s(?=(?:with|in|to|into|through|back|the|them|it|everything|all)\b)"), lambda found: f", then {_INFINITIVES.get(found.group(1), found.group(1))} "),
+    (re.compile(r"\b(?:set|select|press|choose|turn|switch|put|use)\s(?:[\w-]+\s){0,6}?(?:sauté|saute|browning)(?:\s(?:function|setting|mode|button))?\b(?:\son (?:the|your|an?) (?:[\w-]+\s){0,3}(?:cooker|pot))?"), "heat the pan"),
     (re.compile(r"\b(?:just|freshly|recently|newly)[- ]boiled (?=water\b)"), "boiling "),
     (re.compile(r"\b(?:off|from) the (?:burner|stove|stovetop|flame|gas|cooker)\b"), "off the heat"),
     (re.compile(r"\b(?:leave|let) (?:it|them) be\b"), "keep cooking"),

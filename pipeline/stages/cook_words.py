@@ -43,6 +43,8 @@ COVERING = re.compile(r"\bwith (?:an?|the|its|their|some)?\s*(?:[\w-]+ ){0,2}(?:
 # "under a moderate grill", "in a very hot oven": the words between do not change what is done.
 APPLIANCE = re.compile(r"\b(in|into|under|on|onto|to|over) (an?|the|your) ((?:(?!(?:and|or|with|of|then|the|an?)\b)[\w-]+\s+){1,3})"
                        r"(oven|grill|broiler|frying pan|skillet|wok|griddle|griddle pan|steamer|barbecue|microwave)\b")
+# "into a large pot of gently simmering water"
+PAN_OF = re.compile(r"\b(?:an?|the|your) (?:(?:large|big|deep|wide|small|medium|separate|second|lidded|heavy|good-sized|full|rolling)[- ]?(?:sized )?)*(?:pan|saucepan|pot|pans|pots) of (?:gently |rapidly |barely |fast[- ]|lightly |just |salted |furiously )*(boiling|simmering)(?: salted)? water\b")
 # Words for something to do that are also foods or things: instructions only before a determiner.
 NOUN_VERBS = {"flour", "butter", "oil", "core", "zest", "peel", "season", "crumb", "skin", "shell", "top", "roast", "stew", "quarter", "plate", "pulse",
               "process", "cream", "steam", "stuff", "casserole", "steep", "stock", "salt", "dice", "slice", "grill", "barbecue", "toast", "strip", "brown", "cream together", "puree", "purée"}
@@ -150,7 +152,7 @@ class Vocabulary:
     def clauses(self, sentence: str) -> list[Clause]:
         """The clauses of one sentence, in order; none when it has no word of cooking."""
         lower = COVERING.sub(_blank, re.sub(r"\([^)]*\)", _blank, plainly(sentence.lower())))
-        lower = APPLIANCE.sub(_plain_appliance, lower)
+        lower = PAN_OF.sub(lambda found: f"a pan of {found.group(1)} water".rjust(len(found.group())), APPLIANCE.sub(_plain_appliance, lower))
         verbs, places = [], []
         for found in self.pattern.finditer(lower):
             phrase = self.phrases[re.sub(r"\s+", " ", found.group())]
@@ -235,7 +237,7 @@ class Vocabulary:
 def _without_heading(clauses: list[Clause]) -> list[Clause]:
     """ "Boil the yams: put them in a pan of water ...": the first clause only says what the others do."""
     first, *others = clauses
-    cooks = first.verb.method in HEATS and re.fullmatch(r"[^,.:]{0,60}:\s*", first.text)
+    cooks = first.verb.method in (*HEATS, "soak") and re.fullmatch(r"[^,.:]{0,60}:\s*", first.text)
     if not cooks or not any(clause.verb.method in HEATS or any(place.method in HEATS for place in clause.places) for clause in others):
         return clauses
     return [replace(first, verb=replace(first.verb, method="prepare")), *others]
