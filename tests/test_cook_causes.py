@@ -123,6 +123,37 @@ def test_what_the_words_leave_out(foods, steps, expected):
     assert {food: found[food] for food in expected} == expected
 
 
+@pytest.mark.parametrize(("foods", "steps", "expected"), [
+    ([("masoor dal", "legumes-dried"), ("tomato", "tomatoes")], "Combine the dal, tomato and 4 cups water in a pot; bring to a boil and cook on low for 25 minutes.",
+     {"masoor dal": "boil:kept", "tomato": "boil:kept"}),  # nobody drains what the dal boils with
+    ([PASTA, ("tomatoes", "tomatoes"), ("broccoli", "other-vegetables")], "Boil the penne and broccoli for 10 minutes. Stir in the tomatoes.", {"penne": "boil:drained", "broccoli": "boil:drained"}),
+    ([BEEF, FLOUR, OIL, CARROTS], "Dredge the beef in the flour. Boil the carrots and drain. Heat the oil in a pot and brown the beef on all sides.",
+     {"stewing beef": "stir-fry", "plain flour": "stir-fry", "carrots": "boil:drained"}),
+    ([ONION, FLOUR, STOCK, ("chicken breasts", "chicken"), OIL],
+     "Soften the onion, stir in half the flour, add the stock and simmer for 20 minutes. Cut up the chicken. Dust with the rest of the flour. Fry in the oil for 4 minutes a side.",
+     {"onion": "stir-fry > simmer:kept", "beef stock": "simmer:kept", "chicken breasts": "stir-fry"}),
+    ([("chicken breasts", "chicken"), ("fajita seasoning", "herbs-spices"), OIL], "Put the chicken in a bowl with the seasoning and leave for 30 minutes. Heat the oil in a wok and stir-fry everything for 8 minutes.",
+     {"chicken breasts": "stir-fry", "fajita seasoning": "stir-fry"}),
+    ([("quinoa", "grains"), ("chicken breasts", "chicken"), OIL], "Simmer the quinoa in 400ml water for 15 minutes. Toss the chicken with the oil, lay in the air fryer basket and cook at 200C for 10 minutes.",
+     {"quinoa": "simmer:kept", "chicken breasts": "bake"}),
+    ([("paneer", "cheese"), OIL, ONION, MILK], "Fry the paneer in the oil. Set aside on kitchen paper. Fry the onion, add the milk and simmer for 5 minutes.", {"paneer": "stir-fry", "onion": "stir-fry > simmer:kept"}),
+    ([("potatoes", "potatoes"), FLOUR, EGG], "Boil the potatoes, drain and mash. Work in the flour and egg. Drop the gnocchi into a large pan of gently simmering water for 3 minutes and lift out.",
+     {"plain flour": "boil:drained", "egg": "boil:drained"}),
+    ([("lamb mince", "lamb"), ONION, ("bulgur wheat", "grains")], "Mix the lamb with the onion and shape into balls. Cover the bulgur with boiling water and leave for 20 minutes. Grill the balls for 10 minutes.",
+     {"lamb mince": "grill", "onion": "grill", "bulgur wheat": "boil:kept"}),
+    ([FLOUR, EGG, MILK], "Whisk the flour, egg and milk. Ladle the batter onto a hot griddle; cook until bubbles form, then flip and cook until golden.",
+     {"plain flour": "stir-fry", "milk": "stir-fry"}),
+    ([("haddock", "lean-fish"), EGG, ("breadcrumbs", "bread"), POTATOES], "Bake the potatoes for 40 minutes at 200C. Cut the haddock into fingers. Dip each one first into the egg, then the breadcrumbs. Lay on a tray and bake for 15 minutes.",
+     {"haddock": "bake", "egg": "bake", "breadcrumbs": "bake"}),
+    ([("courgettes", "other-vegetables"), OIL], "Brush a griddle pan with the oil and cook the courgettes for 5 minutes.", {"courgettes": "stir-fry", "olive oil": "stir-fry"}),
+    ([("navy beans", "legumes-dried"), ("bacon", "bacon-ham"), ("water", "water")], "Soak the beans overnight and drain. Select sauté on the electric pressure cooker and cook the bacon until crisp. "
+     "Add the beans and water and pressure cook for 35 minutes.", {"navy beans": "soak:drained > simmer:kept", "bacon": "stir-fry > simmer:kept"}),
+])
+def test_pots_that_are_kept_apart(foods, steps, expected):
+    found = chains(foods, steps)
+    assert {food: found[food] for food in expected} == expected
+
+
 @pytest.mark.parametrize(("said", "plain"), [
     ("put a steamer basket with the kale over the pan", "steam the kale over the pan"),
     ("stir the meat back into the soup", "return the meat to the pan"),

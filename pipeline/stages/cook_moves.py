@@ -10,7 +10,7 @@ import math
 import re
 
 from pipeline.stages.cook_names import SALAD_WORDS, Mentions, is_liquid, mentions, singular
-from pipeline.stages.cook_pots import HEATING, OLD_PAN, SHAPED, SOAKING_FROM_MINUTES, Kitchen, Pot
+from pipeline.stages.cook_pots import COATS, HEATING, OLD_PAN, SHAPED, SOAKING_FROM_MINUTES, Kitchen, Pot
 from pipeline.stages.cook_places import LEAVES_OUT, ON_TOP, WORKED_INTO, along_into, destination, only_water, set_up, waits_for_topping
 from pipeline.stages.cook_words import COOKS_UNTIL, DESTINATION, FOODS_AS_VERBS, MIXES, NEW_CONTAINER, ONTO, THE_CONTAINER, Clause
 
@@ -24,7 +24,6 @@ ROLLED_IN = ("roll in", "turn in", "coat in", "rub with", "dip in", "toss in")
 STUFFED = re.compile(r"\binside\b|\binto (?:the|its) cavity\b|\bunder (?:the|its|their) skins?\b")
 DIPPED = ("dip", "coat", "toss", "dredge", "turn", "roll", "drag")
 DIPPED_IN = re.compile(r"\s*(?:it |them |each |all |both |first |one |(?:each|every) \w+ |the (?:cakes|patties|burgers|balls|rissoles|fishcakes|croquettes) )*(?:in|into|through)\b")
-COATS = ("toss", "coat", "dredge", "dust", "rub", "season", "massage", "marinate", "marinade")
 LATE = re.compile(r"\b(?:the|a|its|their) (?:last|final)\b|\b(?:before|towards) the end\b")
 NAMED_PART = re.compile(r"\s*(?:the|any|all|its|their)\s+\w+")  # "the seeds", "any bones": of no line
 A_PAN = re.compile(r"\s*(?:an?|the|another)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok)\b")
@@ -43,7 +42,8 @@ def heat_of(kitchen: Kitchen, pot: Pot | None, clause: Clause, found: Mentions) 
         return "stir-fry"
     if pot is None:
         return ""
-    if pot.heat == "stir-fry" and kitchen.holds_liquid(pot) and not re.search(r"\bfry|brown|(?:each|a|per|one|other|both) sides?\b", clause.sentence.lower()):
+    fried_batter = any(event.method == "stir-fry" for n in pot.lines if is_liquid(kitchen.lines[n]) for event in kitchen.events[n])
+    if pot.heat == "stir-fry" and kitchen.holds_liquid(pot) and not fried_batter and not re.search(r"\bfry|brown|(?:each|a|per|one|other|both) sides?\b", clause.sentence.lower()):
         return "simmer"
     if pot.heat or pot.oven:
         return pot.heat or "bake"
@@ -75,6 +75,8 @@ def add(kitchen: Kitchen, clause: Clause, text: str) -> None:
     joins = clause.verb.phrase in STIRRED_IN and not OLD_PAN.search(text)  # "grate the carrot and stir in the mayonnaise"
     worked = joins and cold or clause.verb.phrase in WORKED_INTO and re.match(r"\s*(?:with|in)\b", text) or clause.verb.phrase in ROLLED_IN and (
         cold or clause.verb.phrase != "toss in")
+    if worked and named and not kitchen.unsaid() and clause.verb.phrase in COATS and not kitchen.placed and not any(n in kitchen.where for n in kitchen.prepared):
+        kitchen.topic = list(kitchen.prepared)  # "cut up the chicken. Dust with the flour"
     if worked and named and kitchen.unsaid():  # "slice the beef and dust with the flour"
         combine(kitchen, clause, text)
         return
@@ -108,9 +110,14 @@ def _dipped(kitchen: Kitchen, clause: Clause, text: str, named: list[int]) -> bo
 def _coated(kitchen: Kitchen, clause: Clause, text: str, named: list[int]) -> bool:
     """ "Shape into cakes. Dip in the egg, then in the crumbs": the coat goes onto what was shaped."""
     now = kitchen.current
-    if now is None or now.heat or not now.lines or kitchen.unsaid() or any(n in kitchen.where for n in named) or not DIPPED_IN.match(text):
+    if kitchen.unsaid() or any(n in kitchen.where for n in named) or not DIPPED_IN.match(text):
+        return False
+    if kitchen.last and not any(n in kitchen.where for n in kitchen.last):  # "cut the fish into fingers. Dip in the egg"
+        now = kitchen.new(kitchen.last)
+    if now is None or now.heat or not now.lines:
         return False
     kitchen.move(named, now, clause.sentence)
+    kitchen.current, now.together = now, True
     kitchen.mixed, kitchen.placed = now, True
     return True
 

@@ -31,6 +31,7 @@ _JUICES_GO = re.compile(r"\b(?:discard|throw|thrown|bin)\w*\b[^.,]*\b(?:juices|d
                         r"|\bbast\w+\b[^.,]*\b(?:juices|drippings)\b")
 SAME_PAN = re.compile(r"\b(?:in|into|to) the same (?:[\w-]+ )?(?:pan|skillet|wok|frying pan)\b")
 ADD_ALONG = re.compile(r"(?:add|(?:stir|fold|mix) in(?=\s*with\b))(?: them| it| these)?\s*(?:with\b|$|,)")
+GREASES = re.compile(r"^(?:brush|grease|oil|rub|wipe|spray) (?:an?|the|your) (?:[\w-]+ ){0,3}(?:pan|skillet|griddle|wok)\b")  # "brush a griddle pan with the oil"
 FRYING_PAN = re.compile(r"\b(?:the (?:[\w-]+ )?|(?:to|into|in) )(?:frying pan|wok|skillet)\b")
 
 
@@ -55,6 +56,8 @@ def set_up(kitchen: Kitchen, clause: Clause, text: str, pot: Pot, told: bool, ob
     for appliance, method in APPLIANCES:
         if appliance.search(clause.text):
             pot.heat, pot.kept, pot.appliance = method, method in ("simmer", "boil"), True
+    if objects and GREASES.search(f"{clause.verb.phrase}{clause.text}") and all(kitchen.lines[n].cooking_class == "fats-oils" for n in [*pot.lines, *objects]):
+        pot.heat = "stir-fry"
     if any(phrase.method == "boil" for phrase in clause.places):
         pot.heat, pot.water = "boil", True
     if clause.verb.phrase == "cover" and WITH_FRESH.match(text):  # "cover with fresh and simmer"
@@ -135,11 +138,16 @@ def destination(kitchen, clause, what, where, objects, to: Mentions, new: bool) 
     if NEW_CONTAINER.search(both) or THE_CONTAINER.search(both) and not (clause.verb.phrase.startswith("add") and now and now.heat in ("bake", "grill")) and (
             now is None or not now.lines or now.heat):
         return Pot(), True
+    if clause.verb.phrase == "cover" and objects and not kitchen.placed and now and now.lines and not any(n in kitchen.where for n in objects) and any(
+            phrase.method in ("boil", "water") for phrase in clause.places) and not re.match(r"\s*(?:it|them|everything|with)\b", clause.text):
+        return Pot(), True  # "cover the bulgur with boiling water": not in what was made before
     said = clause.verb.phrase in ("toss", "coat", "season", "brush", "cover") and " with " not in " " + clause.text
     if said and (home := kitchen.pot_of(objects)):
         return home, False
     before = kitchen.previous or kitchen.hot
     cold_mix = now is not None and now is kitchen.mixed and before is not None and before is not now
+    if cold_mix and any(appliance.search(clause.text) for appliance, _ in APPLIANCES):  # "lay in the air fryer": what was just coated
+        return now, True
     laid_out = new and re.search(r"\b(?:on|onto|in|into) an?\b", clause.text)  # "oil the fish and lay it on a rack"
     if cold_mix and not laid_out and (OLD_PAN.search(both) or set(objects) <= set(now.lines)) and (objects or clause.verb.phrase != "cover"):
         return before, True

@@ -28,6 +28,7 @@ JOINS_BY_NAME = {"sauce", "gravy", "custard", "dressing", "mash"}  # "the pasta 
 # "Season everything", "toss everything": what is there already. "Put everything in the slow cooker" is all that is left, too.
 WORKS_ON_ALL = ("season", "toss", "stir", "cover", "coat", "drizzle", "brush", "turn", "pour", "pour over", "sprinkle", "serve", "top", "dress", "baste", "divide", "taste", "check",
                 "remove", "lift", "take", "take out", "drain", "return", "warm", "warm through", "heat through", "reheat", "keep warm", "finish")
+COATS = ("toss", "coat", "dredge", "dust", "rub", "season", "massage", "marinate", "marinade")
 SHAPED = {"meatball", "burger", "patty", "fishcake", "dumpling", "pancake", "kofta", "ball", "parcel", "fritter", "cake", "loaf", "muffin",
           "scone", "biscuit", "kebab", "skewer", "tart", "quiche", "omelette", "frittata", "pie", "dressing", "marinade", "topping", "batter",
           "dough", "crumble", "filling", "crumb", "paste"}
@@ -119,7 +120,7 @@ class Kitchen:
         found = mentions(text, self.lines)
         for number in found.again:  # what is left of it is not in the pot where a part of it was cooked
             home = self.where.get(number)
-            if home and home is not self.current and self.events[number] and self.lines[number].cooking_class != "fats-oils":
+            if home and (home is not self.current or self.verb in COATS) and self.events[number] and self.lines[number].cooking_class != "fats-oils":
                 home.lines.remove(number)
                 del self.where[number]
         if before and not found.lines() and not found.pronoun and not found.everything:
