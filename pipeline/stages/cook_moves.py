@@ -10,9 +10,9 @@ import math
 import re
 
 from pipeline.stages.cook_names import SALAD_WORDS, Mentions, is_liquid, mentions, singular
-from pipeline.stages.cook_pots import COATS, HEATING, OLD_PAN, SHAPED, SOAKING_FROM_MINUTES, Kitchen, Pot
+from pipeline.stages.cook_pots import HEATING, OLD_PAN, SHAPED, SOAKING_FROM_MINUTES, Kitchen, Pot
 from pipeline.stages.cook_places import LEAVES_OUT, ON_TOP, WORKED_INTO, along_into, destination, only_water, set_up, waits_for_topping
-from pipeline.stages.cook_words import COOKS_UNTIL, DESTINATION, FOODS_AS_VERBS, MIXES, NEW_CONTAINER, ONTO, THE_CONTAINER, Clause
+from pipeline.stages.cook_words import COATS, COOKS_UNTIL, DESTINATION, FOODS_AS_VERBS, MIXES, NEW_CONTAINER, ONTO, THE_CONTAINER, Clause
 
 ONWARDS = re.compile(r"\s(?:into|onto|over|on|in|through)\s(?!half\b|two\b|the fridge\b|a cool\b)")
 CUTS = ("cut", "chop", "slice", "dice", "halve", "quarter", "divide into", "shape", "form", "roll", "peel", "turn", "turn over", "rinse", "wash", "chill", "cool",
@@ -193,7 +193,8 @@ def _unnamed(kitchen: Kitchen, clause: Clause, found: Mentions, pot: Pot, told: 
     shaped = into_some_water(clause) and here is not None and here.lines and not here.heat and not here.water and (here is kitchen.mixed or any(not kitchen.events[n] for n in here.lines))
     if shaped and not found.lines():  # "drop the gnocchi into simmering water": what was made
         return list(here.lines)
-    if only_where and kitchen.mixed and kitchen.mixed.lines and kitchen.mixed is not pot and not back:
+    cooked_since = here is not None and here is not pot and here.lines and here.heat and new and told  # "simmer the stew, spoon into a dish": not the mash of before
+    if only_where and not cooked_since and kitchen.mixed and kitchen.mixed.lines and kitchen.mixed is not pot and not back:
         return list(kitchen.mixed.lines)
     if not told or only_water(clause) or not (new or clause.verb.phrase.split()[0] in ("tip", "pour", "scrape", "ladle", "spoon")):
         return []

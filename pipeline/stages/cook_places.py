@@ -92,6 +92,18 @@ def back_to_the_pan(kitchen: Kitchen, clause: Clause) -> None:
         kitchen.current = kitchen.frying
 
 
+def without_spent_fat(kitchen: Kitchen, objects: list[int], method: str) -> list[int]:
+    """ "Soften the onions in a little oil": fresh food does not go to the fat of the list where that roasts, or is in the soup."""
+    def spent(number: int) -> bool:
+        home = kitchen.where.get(number)
+        in_soup = home is not None and method in ("fry", "stir-fry") and kitchen.holds_liquid(home) and any(event.method == "simmer" for event in kitchen.events[number])
+        if home is None or kitchen.lines[number].cooking_class != "fats-oils" or home.heat not in ("bake", "grill") and not in_soup:
+            return False
+        return any(kitchen.events[n] and kitchen.lines[n].cooking_class != "fats-oils" for n in home.lines) and not set(objects) & {n for n in home.lines if n != number}
+    left = [n for n in objects if not spent(n)]
+    return left if any(n not in kitchen.where for n in left) else objects
+
+
 def waits_for_topping(kitchen: Kitchen, text: str) -> bool:
     """ "Scatter over the fruit": the fruit is cooked or laid out already, and something else was just mixed."""
     named = mentions(text, kitchen.lines).lines()

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from pipeline.stages.cook_names import Line, Mentions, is_liquid, mentions
 from pipeline.stages.cook_outcome import weakest
 from pipeline.stages.cook_water import EATEN, HALF
-from pipeline.stages.cook_words import Clause
+from pipeline.stages.cook_words import COATS, WORKS_ON_ALL, Clause
 
 HEATING = ("boil", "simmer", "steam", "fry", "stir-fry", "bake", "grill", "microwave", "soak", "reheat")
 WATER_LIKE = ("water",)
@@ -25,10 +25,6 @@ SEASONS_WATER = ("salt", "herbs-spices", "fats-oils", "water")  # "add the salt 
 SOAKING_FROM_MINUTES = 30  # standing in water this long is soaking
 MORE = re.compile(r"\b(?:more|another|further|again|longer|until (?:the|everything|all))\b")
 JOINS_BY_NAME = {"sauce", "gravy", "custard", "dressing", "mash"}  # "the pasta and the sauce"
-# "Season everything", "toss everything": what is there already. "Put everything in the slow cooker" is all that is left, too.
-WORKS_ON_ALL = ("season", "toss", "stir", "cover", "coat", "drizzle", "brush", "turn", "pour", "pour over", "sprinkle", "serve", "top", "dress", "baste", "divide", "taste", "check",
-                "remove", "lift", "take", "take out", "drain", "return", "warm", "warm through", "heat through", "reheat", "keep warm", "finish")
-COATS = ("toss", "coat", "dredge", "dust", "rub", "season", "massage", "marinate", "marinade")
 SHAPED = {"meatball", "burger", "patty", "fishcake", "dumpling", "pancake", "kofta", "ball", "parcel", "fritter", "cake", "loaf", "muffin",
           "scone", "biscuit", "kebab", "skewer", "tart", "quiche", "omelette", "frittata", "pie", "dressing", "marinade", "topping", "batter",
           "dough", "crumble", "filling", "crumb", "paste"}
@@ -180,7 +176,7 @@ class Kitchen:
     def _all_at_hand(self) -> list[int]:
         """What "everything" means among what has a place: the pot we are at; where that holds only fat, what waits cold beside it too."""
         here = list(self.current.lines) if self.current else []
-        if here and any(self.lines[n].cooking_class != "fats-oils" for n in here):
+        if any(self.lines[n].cooking_class != "fats-oils" for n in here):
             return here
         waits = [n for n, pot in self.where.items() if not pot.heat and not self.events[n]]
         return list(dict.fromkeys([*here, *waits])) if here else list(self.where)
@@ -263,16 +259,6 @@ class Kitchen:
             return self.current, "implied"
         loose = [n for n in range(len(self.lines)) if not self.events[n] and not self.lines[n].serve]
         return self.new(loose), "implied"
-
-    def without_spent_fat(self, objects: list[int]) -> list[int]:
-        """ "Soften the onions in a little oil": fresh food does not go to the fat of the list where that is roasting with something else."""
-        def spent(number: int) -> bool:
-            home = self.where.get(number)
-            if home is None or self.lines[number].cooking_class != "fats-oils" or home.heat not in ("bake", "grill"):
-                return False
-            return any(self.events[n] and self.lines[n].cooking_class != "fats-oils" for n in home.lines) and not set(objects) & {n for n in home.lines if n != number}
-        fresh = [n for n in objects if not spent(n)]
-        return fresh if any(n not in self.where for n in fresh) else objects
 
     def pot_for(self, objects: list[int], method: str, text: str) -> Pot:
         """The pot in which named objects are cooked: theirs, the hot one, or a new one."""

@@ -27,7 +27,7 @@ from pipeline.stages.cook_draining import drain
 from pipeline.stages.cook_meant import action_meant, not_cooked_there, tap_is_meant, unclear, words_of
 from pipeline.stages.cook_names import Line, called_in_full, mentions
 from pipeline.stages.cook_outcome import CONFIDENCE, DRAINED_BY_CUSTOM, FRESH, Reading, in_doubt, reading_of
-from pipeline.stages.cook_places import A_PAN_CALLED, back_to_the_pan, juices_eaten, to_juices
+from pipeline.stages.cook_places import A_PAN_CALLED, back_to_the_pan, juices_eaten, to_juices, without_spent_fat
 from pipeline.stages.cook_pots import BOILED_BY_CUSTOM, HEATING, NEW_PAN, OLD_PAN, SOAKING_FROM_MINUTES, Kitchen, Pot
 from pipeline.stages.cook_words import COOKS_UNTIL, Clause, Vocabulary, sentences, without_states
 
@@ -172,7 +172,7 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
         text = OVER_IT.sub(" ", text)
     found = kitchen.resolve(BESIDE.sub(" ", text), clause.before)
     objects = kitchen.objects(found)
-    objects = kitchen.without_spent_fat(objects)
+    objects = without_spent_fat(kitchen, objects, method)
     if objects and WITH_MORE.match(clause.text) and (spoken_of := kitchen.unsaid() or kitchen.cut_before(clause, method) or _at_hand(kitchen, objects)):  # "rinse the lentils and simmer with the onion"
         objects = list(dict.fromkeys([*spoken_of, *objects]))
         found.direct += spoken_of

@@ -76,6 +76,10 @@ POURED = re.compile(r"\b(?:throwing|pouring|tipping|discarding|changing)\b[^,.]*
 MIXES = ("mix", "whisk", "beat", "combine", "mix together", "whisk together", "cream", "beat together", "rub", "make", "make up", "marinate", "marinade", "sift", "whip",
          "stir together", "toss together", "shake", "knead", "rub together", "sift together", "mash", "blend")
 ONTO = ("top", "dot", "dress", "finish", "sprinkle", "scatter", "drizzle", "cover", "coat", "brush", "season", "garnish", "spread", "layer", "fill", "stuff", "stud")
+# "Season everything", "toss everything": what is there already. "Put everything in the slow cooker" is all that is left, too.
+WORKS_ON_ALL = ("season", "toss", "stir", "cover", "coat", "drizzle", "brush", "turn", "pour", "pour over", "sprinkle", "serve", "top", "dress", "baste", "divide", "taste", "check",
+                "remove", "lift", "take", "take out", "drain", "return", "warm", "warm through", "heat through", "reheat", "keep warm", "finish")
+COATS = ("toss", "coat", "dredge", "dust", "rub", "season", "massage", "marinate", "marinade")
 
 
 @dataclass(frozen=True)
