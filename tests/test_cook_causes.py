@@ -160,6 +160,22 @@ def test_pots_that_are_kept_apart(foods, steps, expected):
     assert {food: found[food] for food in expected} == expected
 
 
+@pytest.mark.parametrize(("foods", "steps", "expected"), [
+    ([("spinach", "leafy-greens")], "Wash the spinach and cook it in just the water clinging to its leaves until wilted.", {"spinach": "stir-fry"}),
+    ([("chicken", "chicken"), LEEKS, ("rice", "rice")], "Poach the chicken in water for an hour. Remove the chicken, add the leeks and rice to the broth and simmer for 20 minutes. Serve with the shredded chicken.",
+     {"chicken": "simmer:kept", "leeks": "simmer:kept", "rice": "simmer:kept"}),
+    ([("haricot beans", "legumes-dried"), CARROTS, ("water", "water")], "Soak the beans overnight, drain and rinse. Bring to the boil in the water with the carrots and simmer for an hour.",
+     {"haricot beans": "soak:drained > simmer:kept", "carrots": "simmer:kept"}),
+    ([CARROTS, ("gravy granules", "stock-sauce")], "Boil the carrots for 8 minutes. Strain, and use the cooking water to make the gravy with the granules.", {"carrots": "boil:kept"}),
+    ([CARROTS], "Boil the carrots for 8 minutes. Strain, and do not use the cooking water for gravy.", {"carrots": "boil:drained"}),
+    ([CARROTS, ("peas", "other-vegetables")], "Boil the carrots for 6 minutes, tip in the peas for another 3, then drain off all the water.", {"carrots": "boil:drained", "peas": "boil:drained"}),
+    ([("spring onions", "other-vegetables"), MILK], "Warm the milk with the spring onions until it simmers.", {"spring onions": "simmer:kept", "milk": "simmer:kept"}),
+])
+def test_what_became_of_the_water(foods, steps, expected):
+    found = {food: chain.replace("boil:kept > simmer", "simmer") for food, chain in chains(foods, steps).items()}
+    assert {food: found[food] for food in expected} == expected
+
+
 @pytest.mark.parametrize(("said", "plain"), [
     ("put a steamer basket with the kale over the pan", "steam the kale over the pan"),
     ("stir the meat back into the soup", "return the meat to the pan"),

@@ -271,6 +271,7 @@ def remove(kitchen: Kitchen, clause: Clause, text: str) -> None:
     kitchen.move([n for n in objects if n in kitchen.where], aside)
     pan.forget()
     if not pan.lines and pan.heat not in ("stir-fry", "fry"):
+        kitchen.broth = pan if pan.water else kitchen.broth
         kitchen.current = aside
     kitchen.last = objects
 

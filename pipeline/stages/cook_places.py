@@ -30,6 +30,7 @@ _JUICES_THERE = re.compile(
 _JUICES_GO = re.compile(r"\b(?:discard|throw|thrown|bin)\w*\b[^.,]*\b(?:juices|drippings)\b|\b(?:pour|tip|drain)\w* (?:away|off|out) (?:the |any |all |its |their )*(?:[\w-]+ )?(?:juices|drippings)\b"
                         r"|\bbast\w+\b[^.,]*\b(?:juices|drippings)\b")
 SAME_PAN = re.compile(r"\b(?:in|into|to) the same (?:[\w-]+ )?(?:pan|skillet|wok|frying pan)\b")
+BROTHS = ("broth", "stock", "liquor", "liquid", "soup")
 ADD_ALONG = re.compile(r"(?:add|(?:stir|fold|mix) in(?=\s*with\b))(?: them| it| these)?\s*(?:with\b|$|,)")
 GREASES = re.compile(r"^(?:brush|grease|oil|rub|wipe|spray) (?:an?|the|your) (?:[\w-]+ ){0,3}(?:pan|skillet|griddle|wok)\b")  # "brush a griddle pan with the oil"
 FRYING_PAN = re.compile(r"\b(?:the (?:[\w-]+ )?|(?:to|into|in) )(?:frying pan|wok|skillet)\b")
@@ -125,8 +126,10 @@ def destination(kitchen, clause, what, where, objects, to: Mentions, new: bool) 
     both, now = what + " " + where, kitchen.current
     goal = to.lines() or (kitchen.objects(to) if to.vessel else [])
     home = kitchen.pot_of(goal)
-    if home:
+    if home and not (to.vessel in BROTHS and kitchen.broth and not to.lines()):
         return home, True
+    if to.vessel in BROTHS and kitchen.broth and not to.lines():  # "lift out the chicken, add the leeks to the broth"
+        return kitchen.broth, True
     if to.pronoun and not to.lines() and where and (home := kitchen.pot_of(kitchen.last)):  # "nestle the fish among them"
         return home, True
     if to.lines():

@@ -104,6 +104,7 @@ class Kitchen:
         self.unnamed: set[int] = set()  # the lines that no words of the method name: "everything" means them too
         self.hot: Pot | None = None    # the pot that was last heated
         self.frying: Pot | None = None  # the frying pan
+        self.broth: Pot | None = None  # the water that food was lifted from
         self.mixed: Pot | None = None  # the pot that was last mixed cold
         self.previous: Pot | None = None  # where we were before that
         self.deep_fat = False          # the words fill a pan with oil

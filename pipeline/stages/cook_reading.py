@@ -32,11 +32,11 @@ from pipeline.stages.cook_pots import BOILED_BY_CUSTOM, HEATING, NEW_PAN, OLD_PA
 from pipeline.stages.cook_words import COOKS_UNTIL, Clause, Vocabulary, sentences, without_states
 
 SOUP = re.compile(r"\b(?:soups?|broth|ladle|blitz|whizz|liquidise|hand blender|stick blender|blend until|blend the)\b")
-OVER_HEAT = re.compile(r"\bover (?:an? |the )?(?:[\w-]+ ){0,2}(?:heat|flame)\b|\buntil (?:it|they|the [\w ]+?) (?:boils?|thickens?|bubbles?|comes? to the boil|comes? to a simmer)\b")
+OVER_HEAT = re.compile(r"\bover (?:an? |the )?(?:[\w-]+ ){0,2}(?:heat|flame)\b|\buntil (?:it|they|the [\w ]+?) (?:boils?|thickens?|bubbles?|comes? to the boil|comes? to a simmer|simmers?)\b")
 TAKEN_UP = re.compile(r"\babsorb|\b(?:water|liquid|stock)\b[^.;,]*\b(?:gone|evaporated|boiled away|taken up|soaked up|disappeared|boiled off|cooked away|cooked off)\b")
 SERVED_WITH = re.compile(r"^[^.,]*\bon ?to (?:the |some |hot |slices of )?(?=toasted|grilled)|\b(?:serve|serving|eat|eating|have|enjoy)\b[^.]*\bwith (?:some |a |the |plenty of )?(?=toasted|grilled|steamed|boiled|roast|baked|fried|microwaved)")
 IN_WHAT_IS_THERE = re.compile(r"\bsauce\b|\bin (?:it|this|that)\b|\b(?:in|into) the (?:[\w-]+ )?(?:stock|broth|soup|milk|same (?:pan|pot|liquid))\b")
-WITH_MORE = re.compile(r"\s*(?:(?:gently|slowly|together|hard|briefly|again|up)\s)*(?:with|along with)\b")
+WITH_MORE = re.compile(r"\s*(?:(?:gently|slowly|together|hard|briefly|again|up|back|to (?:the|a) (?:boil|simmer))\s)*(?:with|along with|in (?:all )?(?:the|your|half the)(?= [\w -]*(?:water|stock|milk|broth|wine|juice|cider)\b))\b")
 LIQUID_NAMES = ("broth", "stock", "soup", "stew", "curry", "liquid", "liquor", "casserole", "sauce")
 A_TRAY = re.compile(r"\b(?:tray|baking sheet|roasting tin|shelf)\b")
 OFF_HEAT = re.compile(r"\b(?:off|from) the\b")

@@ -34,12 +34,12 @@ SAYINGS = (
     (re.compile(r"\b(?:set|select|press|choose|turn|switch|put|use)\s(?:[\w-]+\s){0,6}?(?:sauté|saute|browning)(?:\s(?:function|setting|mode|button))?\b(?:\son (?:the|your|an?) (?:[\w-]+\s){0,3}(?:cooker|pot))?"), "heat the pan"),
     (re.compile(r"\b(?:put|set|get|have)\s((?:an?|the|your)\s(?:[\w-]+\s){0,3}water)\s(?:on\s)?(?:to boil|boiling|on the boil|to come to the boil)\b"), r"bring \1 to the boil"),
     (re.compile(r"\b(?:kadai|kadhai|karahi)\b"), "wok"),
-    (re.compile(r"\b(?:tawa|tava)\b"), "griddle"),
+    (re.compile(r"\b(?:tawa|tava)\b"), "frying pan"),
     (re.compile(r"\b(?:just|freshly|recently|newly)[- ]boiled (?=water\b)"), "boiling "),
     (re.compile(r"\b(?:off|from) the (?:burner|stove|stovetop|flame|gas|cooker)\b"), "off the heat"),
     (re.compile(r"\b(?:leave|let) (?:it|them) be\b"), "keep cooking"),
     (re.compile(r"\bbin (?=(?:the|its|their|that)\b)"), "discard "),
-    (re.compile(r"\bcook (?=[^.,]*\bwith (?:just|only)?\s?the water (?:that )?(?:cling|left))"), "wilt "),
+    (re.compile(r"\bcook (?=[^.,]*\b(?:with|in) (?:(?:just|only|nothing but|no more than)\s)?the (?:few )?(?:water|drops|moisture)(?: of water)? (?:that |which )?(?:cling|left|still on|from washing|on (?:its|the|their) leaves))"), "wilt "),
     # a little of the liquid goes, or it may: what is poured off for sure is a sentence of its own
     (re.compile(r"\b(?:drain|strain|pour|ladle|spoon|tip)(?:\s(?:off|away|out))?(?:\s(?:any|the|some|of|excess|remaining|leftover|surplus|extra))*(?:\s(?:water|liquid|stock|broth))?,?"
                 r"\s(?:if|as|where) (?:necessary|needed|required|need be|there(?:'s|’s| is) (?:any|too much)|you (?:like|want|wish|prefer))\b"), "check"),

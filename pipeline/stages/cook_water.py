@@ -46,6 +46,7 @@ FOR_THE_DISH = re.compile(r"\bfor (?:the |your |a |some |making )*(?:[\w-]+ )?(?
 PART_WORDS = re.compile(r"(?:\b(?:ladle|splash|dash|drop|spoon|table-?spoon|tea-?spoon|tbsp|tsp|slosh|touch|little|bit)(?:ful|s|es|fuls)*\b|"
                         r"\b(?P<cup>mug|cup|glass|some|bowl)(?:ful|s|es|fuls)*\b|\b(?P<ml>\d+) ?ml\b)(?:\s+(?!and\b|with\b|to\b|into\b|in\b)[\w-]+){0,6}\s*$")
 SMALL_PART_ML = 150
+USES = re.compile(r"\b(?:use|using|uses)\b(?:\s(?:up|all|of))*(?:\s(?:the|its|their|that|this))?(?:\s[\w-]+){0,2}\s*$")
 LOOSENS = re.compile(r"\b(?:loosen|thin|slacken|let(?:ting)? down)")
 FOR_COOKING = {"cooking", "starchy", "poaching", "blanching"}
 FOR_SOAKING = {"soaking", "steeping", "soak"}
@@ -113,6 +114,8 @@ def _fate(text, before, stems, saves, drains, kitchen, events) -> str:
     small = bool(part) and not (part["ml"] and int(part["ml"]) > SMALL_PART_ML) and (of_pasta or not part["cup"])
     if of_pasta and LOOSENS.search(text):
         small = True  # nobody eats the whole pasta water in a sauce
+    if USES.search(before):
+        return PART if small else EATEN  # "strain, and use the water to make the gravy"
     if saves:
         return PART if small else EATEN if FOR_THE_DISH.search(text) else SAVED
     if drains and CAUGHT.search(text):

@@ -21,6 +21,7 @@ SPELT = {"half an": "0.5", "half a": "0.5", "an hour and a half": "1.5 hour", "o
          "ten": "10", "twelve": "12", "fifteen": "15", "twenty": "20", "thirty": "30", "an": "1", "a": "1", "another": "1"}
 TIME = re.compile(rf"({NUMBER})(?:\s*(?:-|–|to|or)\s*({NUMBER}))?\s*-?\s*(hours?|hrs?|h|minutes?|mins?|min|m|seconds?|secs?)\b")
 SPELT_TIME = re.compile(r"\b(" + "|".join(sorted(SPELT, key=len, reverse=True)) + r")\s+(hours?|minutes?|mins?|seconds?)\b")
+BARE_MINUTES = re.compile(r"\b(?:for|give (?:it|them)) (?:another|a further|about|around)\s(\d+)(?:\s?(?:-|–|to)\s?\d+)?(?:\s(?:more|or so))?\s*(?=$|[,.;:]|and\b|then\b|until\b|till\b)")  # "for another 3": minutes
 MINUTES_IN = {"h": 60.0, "m": 1.0, "s": 1 / 60}
 OVERNIGHT_MINUTES = 480.0
 OVERNIGHT = re.compile(r"\bovernight\b|\bnight before\b|\b(?:till|until) (?:the )?(?:next )?morning\b|\ball night\b")
@@ -124,6 +125,8 @@ def minutes_in(text: str) -> float:
         if seen and not joined:
             continue
         total, seen, end = total + value * MINUTES_IN[found.group(3)[0]], True, found.end()
+    if not seen and (bare := BARE_MINUTES.search(lower)):
+        return float(bare.group(1))
     if not seen and OVERNIGHT.search(lower):
         return OVERNIGHT_MINUTES
     return total if seen else float("nan")
