@@ -154,6 +154,15 @@ def test_what_the_words_leave_out(foods, steps, expected):
      {"leeks": "stir-fry > simmer:kept > bake", "potatoes": "boil:drained > bake"}),
     ([("linguine", "pasta"), OIL, ("courgettes", "other-vegetables")], "Put a large pan of water on to boil and cook the linguine for 10 minutes. Fry the courgettes in the oil. Drain the linguine.",
      {"linguine": "boil:drained", "courgettes": "stir-fry", "olive oil": "stir-fry"}),
+    ([("leg of pork", "pork"), SALT, POTATOES, ("goose fat", "fats-oils"), ("peas", "other-vegetables")], "Score the rind and rub in the salt. Roast at 230C for 30 minutes, reduce to 170C and cook for 2 hours. "
+     "Parboil the potatoes, drain and roast in the goose fat around the joint for the last hour. Boil the peas and drain.",
+     {"leg of pork": "bake", "salt": "bake", "potatoes": "boil:drained > bake", "goose fat": "bake", "peas": "boil:drained"}),
+    ([BEEF, OIL, ("shallots", "other-vegetables"), ("red wine", "alcohol")], "Heat half the oil in a flameproof casserole and brown the beef in batches, removing each to a plate. "
+     "Add the remaining oil and fry the shallots. Return the beef to the casserole, add the wine and bake for 3 hours.", {"stewing beef": "stir-fry > bake", "shallots": "stir-fry > bake"}),
+    ([FLOUR, EGG, OIL, ("bacon", "bacon-ham"), ("tomato salsa", "tomatoes")], "Whisk the flour and egg. Drop spoonfuls of the batter into the oil in a frying pan and cook for 2 minutes a side. Repeat with the rest. Grill the bacon.",
+     {"plain flour": "stir-fry", "bacon": "grill", "tomato salsa": "raw"}),
+    ([POTATOES, BUTTER, ("minced beef", "beef")], "Boil the potatoes, drain and mash with the butter. Set aside. Fry the beef. Put the beef in a dish, spread the mash over the top and bake for 25 minutes.",
+     {"potatoes": "boil:drained > bake", "butter": "bake", "minced beef": "stir-fry > bake"}),
 ])
 def test_pots_that_are_kept_apart(foods, steps, expected):
     found = {food: chain.replace("bake:kept", "bake") for food, chain in chains(foods, steps).items()}

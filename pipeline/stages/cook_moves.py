@@ -19,7 +19,7 @@ CUTS = ("cut", "chop", "slice", "dice", "halve", "quarter", "divide into", "shap
         "preheat", "grease", "line", "discard", "check", "refresh", "knock back", "set", "prove", "pat", "dry", "oil", "butter", "flip", "taste", "uncover")
 NO_TOPIC = ("discard", "check", "taste", "preheat", "grease", "line", "skim")  # what they name is not cooked next
 SHAPES = ("shape", "form", "roll", "divide into", "cut")
-STIRRED_IN = ("stir in", "mix in", "fold in", "stir through", "beat in")
+STIRRED_IN = ("stir in", "rub in", "mix in", "fold in", "stir through", "beat in")
 ROLLED_IN = ("roll in", "turn in", "coat in", "rub with", "dip in", "toss in")
 STUFFED = re.compile(r"\binside\b|\binto (?:the|its) cavity\b|\bunder (?:the|its|their) skins?\b")
 DIPPED = ("dip", "coat", "toss", "dredge", "turn", "roll", "drag")
@@ -252,7 +252,7 @@ def remove(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if not objects and not found.pronoun and not found.vessel and not found.everything and NAMED_PART.match(_split(clause, text)[0]):
         return
     if not objects and pan:
-        fats = [n for n in pan.lines if kitchen.lines[n].cooking_class == "fats-oils"]
+        fats = [n for n in pan.lines if kitchen.lines[n].cooking_class == "fats-oils" and kitchen.events[n]]  # what was mashed in goes along
         objects = [n for n in (kitchen.last if found.pronoun and kitchen.last else pan.lines) if n not in fats]
     if objects and pan and not set(objects) & set(pan.lines):
         kitchen.last = objects  # "take out the hock": from the pot that it is in

@@ -39,7 +39,7 @@ GROUPS = {
     "veg": ("leafy-greens", "roots", "potatoes", "sweet-potatoes", "tomatoes", "other-vegetables", "mushrooms"),
     "veggie": ("leafy-greens", "roots", "potatoes", "sweet-potatoes", "tomatoes", "other-vegetables", "mushrooms"),
     "root": ("roots",), "green": ("leafy-greens",), "meat": ("beef", "lamb", "pork", "bacon-ham", "sausage", "chicken", "turkey", "liver"),
-    "mince": ("beef", "lamb", "pork", "turkey"), "steak": ("beef",), "chop": ("pork", "lamb"), "bird": ("chicken", "turkey"),
+    "mince": ("beef", "lamb", "pork", "turkey"), "rind": ("pork", "bacon-ham"), "steak": ("beef",), "chop": ("pork", "lamb"), "bird": ("chicken", "turkey"),
     "fish": ("lean-fish", "oily-fish"), "fillet": ("lean-fish", "oily-fish"), "prawn": ("shellfish",), "seafood": ("shellfish",),
     "pasta": ("pasta",), "spaghetti": ("pasta",), "noodle": ("noodles",), "rice": ("rice",), "grain": ("grains",),
     "bean": ("legumes-dried", "legumes-cooked"), "pulse": ("legumes-dried", "legumes-cooked"), "lentil": ("legumes-dried",),
@@ -190,7 +190,7 @@ def _name(chunk: list[str], lines: list[Line], found: Mentions, seasoning: bool)
             words[-1] = head = ALIASES[head]
         scores = _scores(words, lines)
         best = max(scores.values(), default=0.0)
-        if best < 1 and head in GROUPS and (members := [n for n, line in enumerate(lines) if _of_group(line, head)]):
+        if best < 1 and head in GROUPS and (head != "rind" or len(words) == 1) and (members := [n for n, line in enumerate(lines) if _of_group(line, head)]):
             found.group += members
             return
         bought = best >= 1 and len(words) == 1 and all(lines[n].full_name for n in scores)  # "the sauce" beside a soy sauce

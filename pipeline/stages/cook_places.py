@@ -59,6 +59,8 @@ def set_up(kitchen: Kitchen, clause: Clause, text: str, pot: Pot, told: bool, ob
             pot.heat, pot.kept, pot.appliance = method, method in ("simmer", "boil"), True
     if objects and GREASES.search(f"{clause.verb.phrase}{clause.text}") and all(kitchen.lines[n].cooking_class == "fats-oils" for n in [*pot.lines, *objects]):
         pot.heat = "stir-fry"
+    if not pot.heat and any(phrase.method in ("stir-fry", "fry") and re.search(r"pan|wok|skillet|\bhot\b|deep", phrase.phrase) for phrase in clause.places):
+        pot.heat = "stir-fry"  # "drop spoonfuls into the oil in a frying pan"
     if any(phrase.method == "boil" for phrase in clause.places):
         pot.heat, pot.water = "boil", True
     if clause.verb.phrase == "cover" and WITH_FRESH.match(text):  # "cover with fresh and simmer"
@@ -136,7 +138,7 @@ def destination(kitchen, clause, what, where, objects, to: Mentions, new: bool) 
         fresh = clause.verb.phrase in WORKED_INTO and not kitchen.placed  # "brush the courgettes with oil": not in what stands there
         apart = now is not None and now.lines and not set(to.lines()) & set(now.lines)  # "stir the horseradish into the yoghurt"
         pot = Pot() if now is None or fresh or apart and (now.heat or new or not kitchen.placed) else now
-        if pot is not now and not pot.heat:
+        if pot is not now and not pot.heat and any(kitchen.lines[n].cooking_class != "fats-oils" for n in to.lines()):  # the batter is still what was mixed
             kitchen.previous, kitchen.mixed = now, pot
         kitchen.move(to.lines(), pot, clause.sentence)
         return pot, True

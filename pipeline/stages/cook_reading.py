@@ -47,7 +47,7 @@ BACK = ("return", "put back", "tip back", "skim")
 FIRST_CUT = ("peel", "chop", "cut", "dice", "trim", "grate", "halve", "wash", "shred")  # what is done to food before it cooks
 OVEN_HEAT = re.compile(r"\b\d{3}\s*(?:°|degrees)?\s*[cf]\b|\bgas (?:mark )?\d")
 OVER_IT = re.compile(r"\b(?:over|above|on top of) (?:the|an?|your)\b[^,]*")  # "steam the cabbage over the potatoes": they boil below
-BESIDE = re.compile(r"\b(?:beside|alongside|next to) (?:the |your )?[\w-]+")  # "roast beside the joint"
+BESIDE = re.compile(r"\b(?:beside|alongside|next to|around|round|underneath|on the shelf (?:above|below)) (?:the |your )?[\w-]+")  # "roast beside the joint"
 DEEP_FAT = re.compile(r"\bdeep[- ](?:[\w-]+ )?(?:pan|pot|saucepan|wok|fryer)\b[^.]*\boil\b|\b(?:full|cm|inch(?:es)?|depth) (?:of |deep )?(?:[\w-]+ ){0,2}oil\b|\bheat (?:the |your )?(?:[\w-]+ )?(?:oil|fat|dripping|lard)[^.]*? to 1[5-9]\d ?°?c\b")
 
 
