@@ -163,6 +163,10 @@ def test_what_the_words_leave_out(foods, steps, expected):
      {"plain flour": "stir-fry", "bacon": "grill", "tomato salsa": "raw"}),
     ([POTATOES, BUTTER, ("minced beef", "beef")], "Boil the potatoes, drain and mash with the butter. Set aside. Fry the beef. Put the beef in a dish, spread the mash over the top and bake for 25 minutes.",
      {"potatoes": "boil:drained > bake", "butter": "bake", "minced beef": "stir-fry > bake"}),
+    ([("lamb shanks", "lamb"), FLOUR, OIL, ONION, STOCK], "Dust the shanks with the flour. Heat the oil in a frying pan and brown them on all sides; transfer to the slow cooker. "
+     "Add the onion to the pan and fry for 8 minutes, then add to the lamb. Add the stock to the slow cooker and cook on low for 8 hours.",
+     {"lamb shanks": "stir-fry > simmer:kept", "plain flour": "stir-fry > simmer:kept", "onion": "stir-fry > simmer:kept", "beef stock": "simmer:kept"}),
+    ([OIL, ("garlic", "other-vegetables"), PASTA], "Boil the penne and drain. Warm the oil with the garlic over a gentle heat until golden.", {"garlic": "stir-fry", "olive oil": "stir-fry", "penne": "boil:drained"}),
 ])
 def test_pots_that_are_kept_apart(foods, steps, expected):
     found = {food: chain.replace("bake:kept", "bake") for food, chain in chains(foods, steps).items()}

@@ -196,6 +196,8 @@ def _unnamed(kitchen: Kitchen, clause: Clause, found: Mentions, pot: Pot, told: 
     cooked_since = here is not None and here is not pot and here.lines and here.heat and new and told  # "simmer the stew, spoon into a dish": not the mash of before
     if only_where and not cooked_since and kitchen.mixed and kitchen.mixed.lines and kitchen.mixed is not pot and not back:
         return list(kitchen.mixed.lines)
+    if only_where and told and here is not None and here is not pot and clause.verb.phrase == "add" and here.lines and pot.lines:  # "fry the onions, then add to the lamb"
+        return list(here.lines)
     if not told or only_water(clause) or not (new or clause.verb.phrase.split()[0] in ("tip", "pour", "scrape", "ladle", "spoon")):
         return []
     here = kitchen.current.lines if kitchen.current else []

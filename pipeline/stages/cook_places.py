@@ -31,6 +31,7 @@ _JUICES_GO = re.compile(r"\b(?:discard|throw|thrown|bin)\w*\b[^.,]*\b(?:juices|d
                         r"|\bbast\w+\b[^.,]*\b(?:juices|drippings)\b")
 SAME_PAN = re.compile(r"\b(?:in|into|to) the same (?:[\w-]+ )?(?:pan|skillet|wok|frying pan)\b")
 BROTHS = ("broth", "stock", "liquor", "liquid", "soup")
+THAT_PAN = re.compile(r"\b(?:in|into|to) the (?:[\w-]+ )?(?:pan|skillet|wok)\b")  # beside a slow cooker it is another vessel
 ADD_ALONG = re.compile(r"(?:add|(?:stir|fold|mix) in(?=\s*with\b))(?: them| it| these)?\s*(?:with\b|$|,)")
 GREASES = re.compile(r"^(?:brush|grease|oil|rub|wipe|spray) (?:an?|the|your) (?:[\w-]+ ){0,3}(?:pan|skillet|griddle|wok)\b")  # "brush a griddle pan with the oil"
 FRYING_PAN = re.compile(r"\b(?:the (?:[\w-]+ )?|(?:to|into|in) )(?:frying pan|wok|skillet)\b")
@@ -91,7 +92,10 @@ def juices_eaten(sentence: str) -> bool:
 def back_to_the_pan(kitchen: Kitchen, clause: Clause) -> None:
     """ "In the same pan cook the onions": the frying pan, once what was in it stands in the slow cooker or on a plate."""
     now = kitchen.current
-    if kitchen.frying and now is not None and now is not kitchen.frying and (now.appliance or not now.heat) and SAME_PAN.search(clause.before + clause.text):
+    if kitchen.frying is None or now is None or now is kitchen.frying:
+        return
+    same = SAME_PAN.search(clause.before + clause.text)
+    if same and (now.appliance or not now.heat) or now.appliance and THAT_PAN.search(clause.text):
         kitchen.current = kitchen.frying
 
 
@@ -130,6 +134,8 @@ def destination(kitchen, clause, what, where, objects, to: Mentions, new: bool) 
     home = kitchen.pot_of(goal)
     if home and not (to.vessel in BROTHS and kitchen.broth and not to.lines()):
         return home, True
+    if APPLIANCES[0][0].search(both) and (waits := [pot for pot in kitchen.where.values() if pot.appliance and pot.heat == "simmer" and pot.lines]):
+        return waits[-1], True  # "add to the slow cooker": to what is there
     if to.vessel in BROTHS and kitchen.broth and not to.lines():  # "lift out the chicken, add the leeks to the broth"
         return kitchen.broth, True
     if to.pronoun and not to.lines() and where and (home := kitchen.pot_of(kitchen.last)):  # "nestle the fish among them"

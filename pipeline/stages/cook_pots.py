@@ -88,6 +88,7 @@ class Kitchen:
         self.count = 0
         self.current: Pot | None = None
         self.last: list[int] = []
+        self.before_fat: list[int] = []  # what was last spoken of before a fat was heated
         self.dish: Pot | None = None   # what food was last laid out in
         self.topic: list[int] = []     # what this sentence speaks of: "peel the potatoes and boil for 10 minutes"
         self.prepared: list[int] = []  # what the sentence before spoke of and put nowhere

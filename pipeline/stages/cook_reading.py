@@ -37,6 +37,7 @@ TAKEN_UP = re.compile(r"\babsorb|\b(?:water|liquid|stock)\b[^.;,]*\b(?:gone|evap
 SERVED_WITH = re.compile(r"^[^.,]*\bon ?to (?:the |some |hot |slices of )?(?=toasted|grilled)|\b(?:serve|serving|eat|eating|have|enjoy)\b[^.]*\bwith (?:some |a |the |plenty of )?(?=toasted|grilled|steamed|boiled|roast|baked|fried|microwaved)")
 IN_WHAT_IS_THERE = re.compile(r"\bsauce\b|\bin (?:it|this|that)\b|\b(?:in|into) the (?:[\w-]+ )?(?:stock|broth|soup|milk|same (?:pan|pot|liquid))\b")
 WITH_MORE = re.compile(r"\s*(?:(?:gently|slowly|together|hard|briefly|again|up|back|to (?:the|a) (?:boil|simmer))\s)*(?:with|along with|in (?:all )?(?:the|your|half the)(?= [\w -]*(?:water|stock|milk|broth|wine|juice|cider)\b))\b")
+THEM = re.compile(r"\s*(?:them|these|each)\b")
 LIQUID_NAMES = ("broth", "stock", "soup", "stew", "curry", "liquid", "liquor", "casserole", "sauce")
 A_TRAY = re.compile(r"\b(?:tray|baking sheet|roasting tin|shelf)\b")
 OFF_HEAT = re.compile(r"\b(?:off|from) the\b")
@@ -203,6 +204,10 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
         found.direct += fried
         objects = list(dict.fromkeys([*objects, *fried]))
         pot, rule = kitchen.pot_for(objects, method, text), "named"
+    elif not objects and THEM.match(text) and kitchen.before_fat and all(kitchen.lines[n].cooking_class == "fats-oils" for n in kitchen.last):
+        objects = kitchen.before_fat  # "dust the shanks with flour. Heat the oil and brown them": not the oil
+        pot, rule = kitchen.pot_for(objects, method, text), "pronoun"
+        objects = kitchen.with_companions(objects, pot)
     elif not objects and found.pronoun and kitchen.last:
         pot, rule = kitchen.pot_of(kitchen.last) or kitchen.new(kitchen.last), "pronoun"
     elif not objects and (objects := kitchen.unsaid() or kitchen.cut_before(clause, method)):
@@ -295,9 +300,12 @@ def _heat(kitchen: Kitchen, clause: Clause, text: str) -> None:
         pot.heat = "" if tin else "stir-fry"
         kitchen.move([n for n in objects if n not in kitchen.where] or objects, pot, clause.sentence)
         kitchen.heated(pot)
-        kitchen.last = objects
+        kitchen.before_fat, kitchen.last = [n for n in kitchen.last if n not in objects] or kitchen.before_fat, objects
         return
     fresh = [n for n in objects if n not in kitchen.where]
+    if fresh and not kitchen.any_wet(objects) and any(kitchen.lines[n].cooking_class == "fats-oils" for n in objects):  # "warm the oil with the garlic"
+        _cook(kitchen, clause, text, "stir-fry")
+        return
     if any(phrase.method == "stir-fry" for phrase in clause.places):  # "warm the tortillas in a dry pan"
         _cook(kitchen, clause, text, "stir-fry")
         return
