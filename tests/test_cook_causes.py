@@ -167,6 +167,16 @@ def test_what_the_words_leave_out(foods, steps, expected):
      "Add the onion to the pan and fry for 8 minutes, then add to the lamb. Add the stock to the slow cooker and cook on low for 8 hours.",
      {"lamb shanks": "stir-fry > simmer:kept", "plain flour": "stir-fry > simmer:kept", "onion": "stir-fry > simmer:kept", "beef stock": "simmer:kept"}),
     ([OIL, ("garlic", "other-vegetables"), PASTA], "Boil the penne and drain. Warm the oil with the garlic over a gentle heat until golden.", {"garlic": "stir-fry", "olive oil": "stir-fry", "penne": "boil:drained"}),
+    ([BEEF, POTATOES, CARROTS, STOCK, MILK], ["Soak the potatoes in water for 4 hours. Throw the water away.", "Boil the carrots. Throw the water away. Brown the beef, add the drained vegetables and the stock and simmer for 30 minutes.",
+     "Boil the potatoes in fresh water. Throw the water away. Mash with the milk."],
+     {"stewing beef": "stir-fry > simmer:kept", "carrots": "boil:drained > simmer:kept", "beef stock": "simmer:kept", "potatoes": "soak:drained > boil:drained"}),
+    ([("tofu", "other"), ("soy sauce", "stock-sauce"), ("sweet potato", "sweet-potatoes"), OIL], "Cube the tofu and toss with the soy sauce. Parboil the sweet potato, drain and toss with the oil. Spread both on a tray and roast for 25 minutes.",
+     {"tofu": "bake", "soy sauce": "bake", "sweet potato": "boil:drained > bake", "olive oil": "bake"}),
+    ([BEEF, STOCK, FLOUR, ("suet", "fats-oils")], "Cook the beef in the stock in the slow cooker for 7 hours. Mix the flour and suet to a dough, shape into dumplings and sit on the stew. Cook for another 45 minutes.",
+     {"stewing beef": "simmer:kept", "plain flour": "simmer:kept", "suet": "simmer:kept"}),
+    ([("gammon steaks", "bacon-ham"), ("lard", "fats-oils"), EGG], "Snip the fat on the gammon and grill for 5 minutes a side. Fry the egg in the lard.", {"gammon steaks": "grill", "lard": "stir-fry", "egg": "stir-fry"}),
+    ([("couscous", "grains"), ("vegetable stock", "stock-sauce")], "Pour the boiling stock over the couscous, cover the bowl with a plate and leave it for 5 minutes.", {"couscous": "boil:kept", "vegetable stock": "boil:kept"}),
+    ([("coconut milk", "milk"), ("prawns", "shellfish")], "Bring the coconut milk to a simmer. Drop in the prawns; they need only 2 minutes.", {"prawns": "simmer:kept"}),
 ])
 def test_pots_that_are_kept_apart(foods, steps, expected):
     found = {food: chain.replace("bake:kept", "bake") for food, chain in chains(foods, steps).items()}
@@ -194,6 +204,10 @@ def test_what_became_of_the_water(foods, steps, expected):
     ("stir the meat back into the soup", "return the meat to the pan"),
     ("chill for 30 minutes before frying", "chill for 30 minutes before frying"),  # the frying is told of later
     ("cut the leeks", "cut the leeks"),
+    ("the chicken is browned in the butter", "brown the chicken in the butter"),
+    ("simmer until the potatoes are boiled", "simmer until the potatoes are boiled"),
+    ("reduce the oven to 170c and cook", "turn the heat down to 170c and cook"),
+    ("reduce the sauce by half", "reduce the sauce by half"),
 ])
 def test_plain_words(said, plain):
     assert plainly(said) == plain

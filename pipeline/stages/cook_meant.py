@@ -7,7 +7,7 @@ import re
 
 from pipeline.stages.cook_names import ADJECTIVES, FORM_WORDS, STOP_WORDS, mentions, singular
 from pipeline.stages.cook_pots import HEATING, SOAKING_FROM_MINUTES, Kitchen, Pot
-from pipeline.stages.cook_words import FAT_OF_MEAT, FOOD_DETERMINED, NEW_CONTAINER, POURED, PURPOSE, RINSED_OUT, TAP_WATER, Clause, without_states
+from pipeline.stages.cook_words import FAT_OF_MEAT, FAT_ON, FOOD_DETERMINED, NEW_CONTAINER, POURED, PURPOSE, RINSED_OUT, TAP_WATER, Clause, without_states
 
 COLANDER = re.compile(r"\b(?:into|to|in|through|onto) (?:an?|the) (?:[\w-]+ )?(?:colander|sieve|strainer)\b")
 # "tip the water away", "pour that liquid off"
@@ -34,6 +34,7 @@ def words_of(kitchen: Kitchen, clause: Clause) -> str:
     text = ALL_OVER.sub(" ", clause.text)
     if clause.verb.method == "serve":
         text = THE_DISH.sub(" ", text)
+    text = FAT_ON.sub(" ", text) if clause.verb.method == "prepare" else text
     text = RINSED_OUT.sub(" ", FAT_OF_MEAT.sub(" over ", PURPOSE.sub(" ", POURED.sub(" ", without_states(text)))))
     if not kitchen.tap:
         return text

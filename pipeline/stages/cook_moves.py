@@ -128,7 +128,8 @@ def _split(clause: Clause, text: str) -> tuple[str, str]:
         where, what = (" " + text).split(" with ", 1)
         return what, where
     what, where = (DESTINATION.split(" " + text, maxsplit=1) + [""])[:2]
-    if not what.strip() and where and re.match(r"\s*(?:over|through|on(?! top of)|round|around)\b", text) and not A_PAN.match(where):
+    if not what.strip() and where and re.match(r"\s*(?:over|through|on(?! top of)|round|around)\b", text) and not A_PAN.match(where) and not (
+            clause.verb.method == "place" and re.match(r"\s*on the (?:stew|casserole|soup|curry|bubbling|simmering)\b", text)):
         return where, ""  # "over the stock", "through the herbs": said after the verb
     if " with " in where:  # "to the pan with the tomatoes"
         where, more = where.split(" with ", 1)

@@ -93,6 +93,7 @@ class Mentions:
     vessel: str = ""
     everything: bool = False
     rest: bool = False
+    both: bool = False  # "drain both": what was spoken of, and what before that
     again: list[int] = field(default_factory=list)  # "the rest of the flour": another part of it
     spared: list[int] = field(default_factory=list)  # "except the bread"
 
@@ -130,6 +131,7 @@ def line_of(line_id: str, phrase: str, cooking_class: str, section: str = "", se
 EVERYTHING = re.compile(r"\b(?:everything(?! else)|the (?:whole )?(?:lot|shebang)|all (?:of )?(?:the |these |your )?(?:other )?ingredients|all together|(?<!with )the ingredients|(?:it|them) all(?! (?:over|around|round|the)\b))\b")
 
 
+BOTH = re.compile(r"^\s*(?:up |off )?both\b(?! (?:sides|ends|of (?:the|them)|the|with|in)\b)")
 ANOTHER_PART = re.compile(r"\b(?:rest of (?:the|your)|remaining|other half(?: of the)?|leftover|last of the)\s((?:[\w-]+\s?){1,2})")
 
 
@@ -140,6 +142,7 @@ def mentions(text: str, lines: list[Line]) -> Mentions:
     found.everything = bool(EVERYTHING.search(kept))
     found.rest = bool(re.search(r"\b(?:(?:remaining|rest of the|other) (?:\w+ )?ingredients|everything else|the rest\b(?! of))", kept))
     found.pronoun = bool(re.search(r"\b(?:it|them|they|these|this|both)\b", kept))
+    found.both = bool(BOTH.search(kept))
     found.pronoun_first = bool(re.match(r"\s*(?:all of )?(?:it|them|these|this|both)\b(?! [a-z]+ of\b)", kept))
     for name, classes in GROUP_PAIRS.items():
         if name in kept:

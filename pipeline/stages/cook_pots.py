@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, field
 
 from pipeline.stages.cook_names import Line, Mentions, is_liquid, mentions
 from pipeline.stages.cook_outcome import weakest
+from pipeline.stages.cook_vessels import Event, Pot
 from pipeline.stages.cook_water import EATEN, HALF
 from pipeline.stages.cook_words import COATS, WORKS_ON_ALL, Clause
 
@@ -30,50 +30,6 @@ SHAPED = {"meatball", "burger", "patty", "fishcake", "dumpling", "pancake", "kof
           "dough", "crumble", "filling", "crumb", "paste"}
 
 
-@dataclass(eq=False)
-class Pot:
-    """What is together in one vessel now (``lines``) and ever was; its heat; tap water in it."""
-
-    lines: list[int] = field(default_factory=list)
-    heat: str = ""
-    water: bool = False
-    drained: bool = False
-    oven: bool = False  # a roasting tin, a baking tray
-    fried: bool = False  # something was fried in it
-    kept: bool = False  # the words say that its water is not poured off
-    ever: set[int] = field(default_factory=set)
-    appliance: bool = False  # a slow cooker, a microwave oven: what is put there cooks
-    together: bool = False  # mixed cold and set aside: "toss the beef in the soy sauce and set aside"
-    called: str = ""  # "casserole", "wok": what the words call the vessel
-    kinds: tuple | None = None  # what is in it, by kind: see Kitchen._kinds
-
-    def put(self, numbers: list[int]) -> None:
-        self.lines = list(dict.fromkeys([*self.lines, *numbers]))
-        self.ever.update(numbers)
-
-    def forget(self) -> None:
-        """Only what is in it now was ever in it: the liquid was poured off, or things were taken out."""
-        self.ever, self.kinds = set(self.lines), None
-
-
-@dataclass(eq=False)
-class Event:
-    """One cooking of one line."""
-
-    method: str
-    minutes: float
-    pot: Pot
-    rule: str
-    words: list[str]
-    liquid: str = ""
-    hint: str = ""
-    held: bool = False  # a liquid of the recipe was in the pot
-    in_liquid: bool = False  # and it was more than water: milk, juice, stock
-    cake: bool = False  # with flour and sugar: a batter, not a sauce
-    at: int = 0  # the events in order
-    fate: str = ""  # what the words say became of its water afterwards: see cook_water
-
-
 class Kitchen:
     """The state while a method is read: pots, where each line is, what was last named."""
 
@@ -87,7 +43,7 @@ class Kitchen:
         self.cut: dict[int, str] = {}  # line -> the words that cut it
         self.count = 0
         self.current: Pot | None = None
-        self.last: list[int] = []
+        self.spoken: list[list[int]] = [[]]  # what was spoken of, in order
         self.before_fat: list[int] = []  # what was last spoken of before a fat was heated
         self.dish: Pot | None = None   # what food was last laid out in
         self.topic: list[int] = []     # what this sentence speaks of: "peel the potatoes and boil for 10 minutes"
@@ -95,6 +51,7 @@ class Kitchen:
         self.sentence = ""
         self.placed = False            # this sentence put something somewhere
         self.own_turn: dict[int, int] = {}  # line -> the clause that first cuts, cooks or serves it by name
+        self.last_heat: dict[int, int] = {}  # line -> the last clause that boils, steams, fries or bakes it by name
         self.later_turn: dict[int, int] = {}  # line -> the clause that first names it, and adds, serves or boils it apart
         self.salted: tuple[Pot, Clause] | None = None  # the first pot whose water the words call salted
         self.fat_off: set[int] = set()  # lines whose fat was poured or spooned off
@@ -110,6 +67,28 @@ class Kitchen:
         self.previous: Pot | None = None  # where we were before that
         self.deep_fat = False          # the words fill a pan with oil
         self.tap = False               # "a pan of water" is not the water of a line
+
+    @property
+    def last(self) -> list[int]:
+        """What was last spoken of."""
+        return self.spoken[-1]
+
+    @last.setter
+    def last(self, numbers: list[int]) -> None:
+        self.spoken.append(numbers)
+
+    def both(self) -> list[int]:
+        """ "Spread both on a tray": what was last spoken of, with its pot, and what is in another pot and was spoken of before."""
+        found: list[int] = []
+        for numbers in [numbers for numbers in self.spoken[::-1] if numbers]:
+            home = self.pot_of(numbers)
+            here = home.lines if home and not all(self.lines[n].cooking_class == "fats-oils" for n in home.lines) else numbers
+            if set(here) & set(found):
+                continue
+            if found:
+                return [*found, *here]
+            found = list(here)
+        return found
 
     # ------------------------------------------------------------ pots and lines
 
@@ -128,6 +107,8 @@ class Kitchen:
                 found.group += lead.lines()
                 found.everything, found.rest = found.everything or lead.everything, found.rest or lead.rest
         later = [n for n in found.group if n not in self.where and n not in self.named and self.own_turn.get(n, -1) > self.clause_number]
+        here = self.current.lines if self.current else []
+        later += [n for n in found.group if n not in later and n not in here and self.last_heat.get(n, -1) > self.clause_number]
         if set(later) < set(found.group):  # "the vegetables" are not the cabbage that a later step boils
             found.group = [n for n in found.group if n not in later]
         return found
@@ -171,6 +152,8 @@ class Kitchen:
             home = self.vessel(found.vessel)
             if home and home is not self.current:
                 return list(home.lines)
+        if found.both and not found.lines():
+            return self.both()
         home = self.vessel(found.vessel) if found.vessel in JOINS_BY_NAME and not self.verb.startswith("make") else None
         spoken_of = self.last if found.pronoun_first and found.lines() else []
         return list(dict.fromkeys([*spoken_of, *found.lines(), *(home.lines if home else [])]))

@@ -25,7 +25,7 @@ from pipeline.stages import cook_moves as moves
 from pipeline.stages import cook_water
 from pipeline.stages.cook_draining import drain
 from pipeline.stages.cook_meant import action_meant, not_cooked_there, tap_is_meant, unclear, words_of
-from pipeline.stages.cook_names import Line, called_in_full, mentions
+from pipeline.stages.cook_names import Line, Mentions, called_in_full, mentions
 from pipeline.stages.cook_outcome import CONFIDENCE, DRAINED_BY_CUSTOM, FRESH, Reading, in_doubt, reading_of
 from pipeline.stages.cook_places import A_PAN_CALLED, back_to_the_pan, juices_eaten, to_juices, without_spent_fat
 from pipeline.stages.cook_pots import BOILED_BY_CUSTOM, HEATING, NEW_PAN, OLD_PAN, SOAKING_FROM_MINUTES, Kitchen, Pot
@@ -66,6 +66,7 @@ def read_method(lines: list[Line], steps: list[str], vocabulary: Vocabulary) -> 
     named = [mentions(words_of(kitchen, clause), kitchen.lines).direct for clause in clauses]
     kitchen.unnamed = set(range(len(lines))).difference(*(mentions(sentence.lower(), kitchen.lines).lines() for sentence in by_sentence))
     kitchen.own_turn, kitchen.later_turn = _own_turns(clauses, named), _later_turns(kitchen, clauses, named)
+    kitchen.last_heat = {line: number for number, (clause, lines) in enumerate(zip(clauses, named, strict=True), start=1) if clause.verb.method in HEATING for line in lines}
     for clause in clauses:
         kitchen.begin(clause)
         kitchen.deep_fat = kitchen.deep_fat or bool(DEEP_FAT.search(clause.sentence.lower()))
@@ -216,6 +217,8 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
         pot, rule = kitchen.pot_or_all()
     else:
         pot, rule = kitchen.pot_for(objects, method, text), "named"
+        if method == "boil" and places & {"water", "boil"} and set(objects) < set(pot.lines) and kitchen.holds_own_liquid(pot):
+            pot = Pot()  # "boil the potatoes in fresh water": not the stew that "the vegetables" went into
         if found.vessel in LIQUID_NAMES and not pot.lines and (broth := kitchen.vessel(found.vessel)):  # "reheat the broth with the carrots"
             pot = broth
         if found.vessel or kitchen.mixed and set(objects) & set(kitchen.mixed.lines) or any(n in kitchen.where and kitchen.where[n].together for n in objects):  # coated, stuffed, shaped together
@@ -314,7 +317,10 @@ def _heat(kitchen: Kitchen, clause: Clause, text: str) -> None:
 
 def _place(kitchen: Kitchen, clause: Clause, text: str) -> None:
     pot = moves.gather(kitchen, clause, text, new=True)
-    if not math.isnan(clause.minutes) and pot.heat:
+    if not math.isnan(clause.minutes) and pot.heat and moves.LATE.search(clause.text):
+        for number in [n for n in pot.lines if n in kitchen.last]:
+            kitchen.event(number, moves.heat_of(kitchen, pot, clause, Mentions()), clause, pot, "named")
+    elif not math.isnan(clause.minutes) and pot.heat:
         _generic(kitchen, clause, "")
     elif not math.isnan(clause.minutes) and pot.lines and kitchen.hot and kitchen.hot.heat == "bake" and A_TRAY.search(clause.text):
         _cook(kitchen, clause, "", "bake")  # "put on a second tray for the last 15 minutes"

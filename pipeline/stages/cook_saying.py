@@ -10,6 +10,8 @@ import re
 _THINGS = r"(?:(?:the|your|these|those|all the)\s(?:[\w'’-]+\s){1,5}?|(?:it|them|this|these)\s)"
 _LIQUID = r"(?:water|milk|buttermilk|juice|stock|broth|yoghurt|yogurt|cream|brine|tea|cider|wine|brandy|rum|liqueur|beer|ale|vinegar|drink|syrup)"
 _INFINITIVES = {"bak": "bake", "tipp": "tip", "microwav": "microwave"}
+_DONE = {"boiled": "boil", "parboiled": "parboil", "blanched": "blanch", "steamed": "steam", "simmered": "simmer", "poached": "poach", "fried": "fry", "browned": "brown", "softened": "soften",
+         "roasted": "roast", "baked": "bake", "grilled": "grill", "soaked": "soak", "drained": "drain", "mashed": "mash", "microwaved": "microwave", "sweated": "sweat", "cooked": "cook"}
 SAYINGS = (
     # "put the sultanas to soak in the juice", "let the liver sit in milk": not a pan they are put into
     (re.compile(rf"\b(?:put|leave|set|let|allow)\s({_THINGS})(?:to\s)?(?:soak|steep)\b"), r"soak \1"),
@@ -38,6 +40,11 @@ SAYINGS = (
     (re.compile(r"\b(?:reduce|lower|drop|turn down|increase|raise|turn up|turn)\s(?:it\s|the (?:oven|heat|temperature|oven temperature)\s)?(?:down\s|up\s)?to\s(?=(?:about\s)?(?:\d{3}(?!\d)|gas\b))"), "turn the heat down to "),
     (re.compile(r"\b(?:reduce|lower|drop|turn down|increase|raise|turn up) the (?:oven|temperature|oven temperature)\b"), "turn the heat down"),
     (re.compile(r"\brepeat(?:ing)? (?:with|until|this|the process)\b[^.;]*"), "check "),
+    (re.compile(r"\bcover the (?:bowl|dish|pan|pot|saucepan|casserole|tin|tray|jug|basin|wok|skillet)\b(?:\s(?:tightly|loosely|and))*(?:\swith (?:an? |the |its |some )?(?:lid|foil|film|cling ?film|clingfilm|plate|cloth|tea towel|parchment))?"), "cover and"),
+    (re.compile(r"^\s*(?:they|these|it)(?:'ll|’ll| will)? (?:only |just )?(?:needs?|takes?|wants?) (?:only |just |about |around )*(?=(?:\d+|a couple of|a few|two|three|four|five|six|eight|ten|fifteen|twenty)(?:\s?(?:-|–|to)\s?\d+)? min\w*\s*(?:$|[.,;]|and\b|more\b))"), "cook for "),
+    # "The chicken is browned in the butter": what is done to it, said of it
+    (re.compile(rf"^(\s*(?:(?:now|then|next|first|meanwhile|finally)\b,?\s)?)((?:the|your|all the)\s(?:[\w'’-]+\s){{1,4}}?)(?:is|are)\s(?:then\s|first\s|now\s)?({'|'.join(_DONE)})\b"),
+     lambda found: f"{found.group(1)}{_DONE[found.group(3)]} {found.group(2)}"),
     (re.compile(r"\b(?:just|freshly|recently|newly)[- ]boiled (?=water\b)"), "boiling "),
     (re.compile(r"\b(?:off|from) the (?:burner|stove|stovetop|flame|gas|cooker)\b"), "off the heat"),
     (re.compile(r"\b(?:leave|let) (?:it|them) be\b"), "keep cooking"),

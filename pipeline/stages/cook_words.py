@@ -21,7 +21,7 @@ SPELT = {"half an": "0.5", "half a": "0.5", "an hour and a half": "1.5 hour", "o
          "ten": "10", "twelve": "12", "fifteen": "15", "twenty": "20", "thirty": "30", "an": "1", "a": "1", "another": "1"}
 TIME = re.compile(rf"({NUMBER})(?:\s*(?:-|–|to|or)\s*({NUMBER}))?\s*-?\s*(hours?|hrs?|h|minutes?|mins?|min|m|seconds?|secs?)\b")
 SPELT_TIME = re.compile(r"\b(" + "|".join(sorted(SPELT, key=len, reverse=True)) + r")\s+(hours?|minutes?|mins?|seconds?)\b")
-BARE_MINUTES = re.compile(r"\b(?:for|give (?:it|them)) (?:another|a further|about|around)\s(\d+)(?:\s?(?:-|–|to)\s?\d+)?(?:\s(?:more|or so))?\s*(?=$|[,.;:]|and\b|then\b|until\b|till\b)")  # "for another 3": minutes
+BARE_MINUTES = re.compile(r"\b(?:for|give (?:it|them)) (?:another|a further|about|around|the (?:last|final)|a final)\s(\d+)(?:\s?(?:-|–|to)\s?\d+)?(?:\s(?:more|or so))?\s*(?=$|[,.;:]|and\b|then\b|until\b|till\b)")  # "for another 3": minutes
 MINUTES_IN = {"h": 60.0, "m": 1.0, "s": 1 / 60}
 OVERNIGHT_MINUTES = 480.0
 OVERNIGHT = re.compile(r"\bovernight\b|\bnight before\b|\b(?:till|until) (?:the )?(?:next )?morning\b|\ball night\b")
@@ -71,6 +71,7 @@ PURPOSE = re.compile(r"(?<!ingredients )\bfor the (?:[\w-]+ )?(?:sauce|filling|t
 DESTINATION = re.compile(r"\s(?:to(?=\s(?:the|an?|your|each|this|that|it|them|one|bowls?|plates?|warm|serving|\w+ (?:pan|pot|bowl|dish))\b)|into|onto|over|round|around|among|amongst|alongside|beside|in with|on top of|on|through)\s(?!the boil\b|taste\b|serve\b|a boil\b|medium|a medium|a low|a high|a gentle|low heat|high heat)")
 COOKS_UNTIL = re.compile(r"\b(?:until|so)\b.*\b(?:wilt\w*|soft\w*|tender|golden|brown\w*|thick\w*|melt\w*|cooked|sets?|hot|bubbl\w*|reduc\w*|transparent|translucent|smooth|boil\w*|sticky|crisp\w*|collapse\w*|pink|opaque)\b")
 TAP_WATER = re.compile(r"(?<!ml )(?<!litre )(?<!litres )(?<!l )(?<!g )\b(?:in|into|of|with|to|over)\s+(?:a\s+\w+\s+of\s+)?(?:plenty of |lots of |lightly |unsalted |rapidly |just enough |enough |some )*(?:(?:fresh|cold|hot|warm|salted|boiling|simmering|clean)\s+)*water\b")
+FAT_ON = re.compile(r"^\s(?:the|any|all|its|their) (?:excess )?(?:fat|rind|skin|edges?) (?:on|of|around|along|from|off)(?= (?:the|each)\b)")  # "snip the fat on the gammon"
 FAT_OF_MEAT = re.compile(r"\b(?:over|off|from|through) (?:the |any |all |excess |of )*fat\b|^ (?:the |any |all |excess |of )*fat\b(?= from\b)|\bin (?:the |its |their )(?:\w+ )?fat (?:left|remaining|that|from|in the)\b[^,.]*")  # not a line
 RINSED_OUT = re.compile(r"\b(?:half[- ])?fill(?:ing)? (?:the|each|one) (?:empty )?(?:tin|can|jar)s?\b")  # no dish: its water goes in
 POURED = re.compile(r"\b(?:throwing|pouring|tipping|discarding|changing)\b[^,.]*\bwater\b")
