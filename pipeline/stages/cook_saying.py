@@ -44,7 +44,7 @@ SAYINGS = (
     (re.compile(r"^\s*(?:they|these|it)(?:'ll|’ll| will)? (?:only |just )?(?:needs?|takes?|wants?) (?:only |just |about |around )*(?=(?:\d+|a couple of|a few|two|three|four|five|six|eight|ten|fifteen|twenty)(?:\s?(?:-|–|to)\s?\d+)? min\w*\s*(?:$|[.,;]|and\b|more\b))"), "cook for "),
     # "The chicken is browned in the butter": what is done to it, said of it
     (re.compile(rf"^(\s*(?:(?:now|then|next|first|meanwhile|finally)\b,?\s)?)((?:the|your|all the)\s(?:[\w'’-]+\s){{1,4}}?)(?:is|are)\s(?:then\s|first\s|now\s)?({'|'.join(_DONE)})\b"),
-     lambda found: f"{found.group(1)}{_DONE[found.group(3)]} {found.group(2)}"),
+     lambda found: f"{found.group(1)}{_DONE[found.group(3)]} {found.group(2).rstrip()}"),
     (re.compile(r"\b(?:just|freshly|recently|newly)[- ]boiled (?=water\b)"), "boiling "),
     (re.compile(r"\b(?:off|from) the (?:burner|stove|stovetop|flame|gas|cooker)\b"), "off the heat"),
     (re.compile(r"\b(?:leave|let) (?:it|them) be\b"), "keep cooking"),
