@@ -177,6 +177,10 @@ def test_what_the_words_leave_out(foods, steps, expected):
     ([("gammon steaks", "bacon-ham"), ("lard", "fats-oils"), EGG], "Snip the fat on the gammon and grill for 5 minutes a side. Fry the egg in the lard.", {"gammon steaks": "grill", "lard": "stir-fry", "egg": "stir-fry"}),
     ([("couscous", "grains"), ("vegetable stock", "stock-sauce")], "Pour the boiling stock over the couscous, cover the bowl with a plate and leave it for 5 minutes.", {"couscous": "boil:kept", "vegetable stock": "boil:kept"}),
     ([("coconut milk", "milk"), ("prawns", "shellfish")], "Bring the coconut milk to a simmer. Drop in the prawns; they need only 2 minutes.", {"prawns": "simmer:kept"}),
+    ([POTATOES, ("chicken legs", "chicken"), OIL, ("feta", "cheese")], "Parboil the potatoes, drain and put in a roasting tin. Add the chicken legs and the oil. Roast for 50 minutes at 200C, crumbling over the feta for the last 5.",
+     {"potatoes": "boil:drained > bake", "chicken legs": "bake", "feta": "bake"}),
+    ([("pork tenderloin", "pork"), OIL, ("chicken broth", "stock-sauce")], "Rub the pork with the oil; sear in a skillet. Roast in the oven 15 minutes; transfer to a cutting board. Place the skillet over medium heat; add the broth and simmer until reduced.",
+     {"pork tenderloin": "stir-fry > bake", "chicken broth": "simmer:kept"}),
 ])
 def test_pots_that_are_kept_apart(foods, steps, expected):
     found = {food: chain.replace("bake:kept", "bake") for food, chain in chains(foods, steps).items()}

@@ -32,6 +32,7 @@ _JUICES_GO = re.compile(r"\b(?:discard|throw|thrown|bin)\w*\b[^.,]*\b(?:juices|d
 SAME_PAN = re.compile(r"\b(?:in|into|to) the same (?:[\w-]+ )?(?:pan|skillet|wok|frying pan)\b")
 BROTHS = ("broth", "stock", "liquor", "liquid", "soup")
 THAT_PAN = re.compile(r"\b(?:in|into|to) the (?:[\w-]+ )?(?:pan|skillet|wok)\b")  # beside a slow cooker it is another vessel
+PAN_ON_HEAT = re.compile(r"\s*(?:the |same |your )?(?:[\w-]+ )?(?:skillet|pan|wok)\s(?:back )?(?:on|over|to)\b[^,.]*\bheat\b")  # "place the skillet over medium heat"
 ADD_ALONG = re.compile(r"(?:add|(?:stir|fold|mix) in(?=\s*with\b))(?: them| it| these)?\s*(?:with\b|$|,)")
 GREASES = re.compile(r"^(?:brush|grease|oil|rub|wipe|spray) (?:an?|the|your) (?:[\w-]+ ){0,3}(?:pan|skillet|griddle|wok)\b")  # "brush a griddle pan with the oil"
 FRYING_PAN = re.compile(r"\b(?:the (?:[\w-]+ )?|(?:to|into|in) )(?:frying pan|wok|skillet)\b")
@@ -93,6 +94,9 @@ def back_to_the_pan(kitchen: Kitchen, clause: Clause) -> None:
     """ "In the same pan cook the onions": the frying pan, once what was in it stands in the slow cooker or on a plate."""
     now = kitchen.current
     if kitchen.frying is None or now is None or now is kitchen.frying:
+        return
+    if not now.heat and clause.verb.method in ("place", "add") and PAN_ON_HEAT.match(clause.text):
+        kitchen.current, kitchen.frying.heat = kitchen.frying, "stir-fry"
         return
     same = SAME_PAN.search(clause.before + clause.text)
     if same and (now.appliance or not now.heat) or now.appliance and THAT_PAN.search(clause.text):

@@ -9,7 +9,8 @@ import re
 
 _THINGS = r"(?:(?:the|your|these|those|all the)\s(?:[\w'’-]+\s){1,5}?|(?:it|them|this|these)\s)"
 _LIQUID = r"(?:water|milk|buttermilk|juice|stock|broth|yoghurt|yogurt|cream|brine|tea|cider|wine|brandy|rum|liqueur|beer|ale|vinegar|drink|syrup)"
-_INFINITIVES = {"bak": "bake", "tipp": "tip", "microwav": "microwave"}
+_INFINITIVES = {"bak": "bake", "tipp": "tip", "microwav": "microwave", "crumbl": "add", "sprinkl": "add", "scatter": "add", "drizzl": "add", "squeez": "add", "grat": "add",
+                "dott": "add", "scrap": "scrape", "putt": "put", "plac": "place", "arrang": "arrange"}
 _DONE = {"boiled": "boil", "parboiled": "parboil", "blanched": "blanch", "steamed": "steam", "simmered": "simmer", "poached": "poach", "fried": "fry", "browned": "brown", "softened": "soften",
          "roasted": "roast", "baked": "bake", "grilled": "grill", "soaked": "soak", "drained": "drain", "mashed": "mash", "microwaved": "microwave", "sweated": "sweat", "cooked": "cook"}
 SAYINGS = (
@@ -45,6 +46,9 @@ SAYINGS = (
     # "The chicken is browned in the butter": what is done to it, said of it
     (re.compile(rf"^(\s*(?:(?:now|then|next|first|meanwhile|finally)\b,?\s)?)((?:the|your|all the)\s(?:[\w'’-]+\s){{1,4}}?)(?:is|are)\s(?:then\s|first\s|now\s)?({'|'.join(_DONE)})\b"),
      lambda found: f"{found.group(1)}{_DONE[found.group(3)]} {found.group(2).rstrip()}"),
+    # "Roast for 50 minutes, crumbling over the feta for the last 5": said after the comma, done to something else
+    (re.compile(r"(,\s)(crumbl|sprinkl|scatter|pour|drizzl|squeez|grat|drop|spoon|tipp|throw|whisk|fold|dott|scrap|tuck|putt|lay|plac|arrang)ing\s(?=(?:in|over|on|with|the|an?|some|half)\b)"),
+     lambda found: f"{found.group(1)}{_INFINITIVES.get(found.group(2), found.group(2))} "),
     (re.compile(r"\b(?:just|freshly|recently|newly)[- ]boiled (?=water\b)"), "boiling "),
     (re.compile(r"\b(?:off|from) the (?:burner|stove|stovetop|flame|gas|cooker)\b"), "off the heat"),
     (re.compile(r"\b(?:leave|let) (?:it|them) be\b"), "keep cooking"),
