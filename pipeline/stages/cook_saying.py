@@ -47,7 +47,7 @@ SAYINGS = (
     (re.compile(rf"^(\s*(?:(?:now|then|next|first|meanwhile|finally)\b,?\s)?)((?:the|your|all the)\s(?:[\w'’-]+\s){{1,4}}?)(?:is|are)\s(?:then\s|first\s|now\s)?({'|'.join(_DONE)})\b"),
      lambda found: f"{found.group(1)}{_DONE[found.group(3)]} {found.group(2).rstrip()}"),
     # "Roast for 50 minutes, crumbling over the feta for the last 5": said after the comma, done to something else
-    (re.compile(r"(,\s)(crumbl|sprinkl|scatter|pour|drizzl|squeez|grat|drop|spoon|tipp|throw|whisk|fold|dott|scrap|tuck|putt|lay|plac|arrang)ing\s(?=(?:in|over|on|with|the|an?|some|half)\b)"),
+    (re.compile(r"(,\s)(crumbl|sprinkl|scatter|pour|drizzl|squeez|grat|drop|spoon|tipp|throw|whisk|fold|dott|scrap|tuck|putt|lay|plac|arrang)ing\s(?=(?:in|over|on|with|the|an?|some|half)\b[^,.;]*\b(?:last|final|after|halfway|end|before|\d+)\b)"),
      lambda found: f"{found.group(1)}{_INFINITIVES.get(found.group(2), found.group(2))} "),
     (re.compile(r"\b(?:just|freshly|recently|newly)[- ]boiled (?=water\b)"), "boiling "),
     (re.compile(r"\b(?:off|from) the (?:burner|stove|stovetop|flame|gas|cooker)\b"), "off the heat"),
