@@ -193,7 +193,7 @@ def _onto_dish(kitchen: Kitchen, clause: Clause, objects: list[int]) -> bool:
     dish, now = kitchen.dish, kitchen.current
     if dish is None or not dish.lines or dish is now:
         return False
-    if ON_TOP.search(clause.text):
+    if ON_TOP.search(f"{clause.verb.phrase}{clause.text}"):
         from_there = set(objects) <= set(now.lines) if objects and now else mentions(clause.text, kitchen.lines).pronoun
         return now is None or not now.heat or from_there
     over = re.match(r"\s*(?:over|on|on to|onto)\s(?!an?\b)", clause.text) and clause.verb.phrase in LEAVES_OUT
