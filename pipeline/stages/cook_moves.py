@@ -359,3 +359,5 @@ def cooked_aside(kitchen: Kitchen, clause: Clause, text: str) -> None:
             if method and number not in kitchen.where and found.group() not in line.phrase.lower() and not line.cooked_already:
                 pot = kitchen.new([number])
                 kitchen.event(number, method, clause, pot, "implied")
+                if method == "boil" and re.search(r"\bdrained\b", text):
+                    kitchen.pour_off(pot, clause, False)

@@ -24,6 +24,8 @@ OLD_PAN = re.compile(r"\b(?:the|same)\s+(?:[\w-]+\s+){0,2}(?:pan|saucepan|pot|wo
 SEASONS_WATER = ("salt", "herbs-spices", "fats-oils", "water")  # "add the salt and mint to the boiling water": it waits for the potatoes
 SOAKING_FROM_MINUTES = 30  # standing in water this long is soaking
 MORE = re.compile(r"\b(?:more|another|further|again|longer|until (?:the|everything|all))\b")
+PARTED = re.compile(r"\b(?:a little|some|half|most|a third|a quarter|a splash|\d+ ?(?:ml|g|tbsp))(?: of)? the ([\w-]+(?: [\w-]+)?)")
+BARE_REST = re.compile(r"\bthe (?:rest|remainder)\b(?! of\b)")
 JOINS_BY_NAME = {"sauce", "gravy", "custard", "dressing", "mash"}  # "the pasta and the sauce"
 SHAPED = {"meatball", "burger", "patty", "fishcake", "dumpling", "pancake", "kofta", "ball", "parcel", "fritter", "cake", "loaf", "muffin",
           "scone", "biscuit", "kebab", "skewer", "tart", "quiche", "omelette", "frittata", "pie", "dressing", "marinade", "topping", "batter",
@@ -58,7 +60,7 @@ class Kitchen:
         self.salt_parted = False  # a part of the salt goes elsewhere than the rest
         self.juices_eaten = False  # the words serve the juices of meat, or make its gravy of them
         self.clause_number = 0
-        self.verb = ""
+        self.verb = self.text = ""
         self.unnamed: set[int] = set()  # the lines that no words of the method name: "everything" means them too
         self.hot: Pot | None = None    # the pot that was last heated
         self.frying: Pot | None = None  # the frying pan
@@ -116,7 +118,7 @@ class Kitchen:
     def begin(self, clause: Clause) -> None:
         """A clause is about to be followed; a new sentence speaks of something new."""
         self.clause_number += 1
-        self.verb = clause.verb.phrase
+        self.verb, self.text = clause.verb.phrase, clause.text
         if clause.sentence != self.sentence:
             goes_on = clause.sentence[:1].islower() and not self.placed  # after a semicolon
             self.prepared = [] if self.placed else self.topic
@@ -137,6 +139,8 @@ class Kitchen:
     def objects(self, found: Mentions) -> list[int]:
         """The lines a clause is about."""
         unplaced = [n for n, line in enumerate(self.lines) if n not in self.where and not line.serve and self.later_turn.get(n, -1) <= self.clause_number]
+        if found.rest and (parted := PARTED.search(self.sentence.lower())) and BARE_REST.search(self.text):  # "with a little of the milk, heat the rest"
+            return mentions(parted.group(1), self.lines).lines() or list(self.last)
         if found.rest:
             section = [n for n in unplaced if found.vessel and found.vessel in self.lines[n].section]
             return list(dict.fromkeys([*found.lines(), *[n for n in section or unplaced if n not in found.spared]]))

@@ -170,6 +170,8 @@ def _swells(kitchen: Kitchen, text: str) -> bool:
 
 def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
     """A clause with a method of its own."""
+    if clause.verb.phrase in ("wilt", "soften", "wilt down") and any(phrase.method == "boil" for phrase in clause.places):
+        method = "boil"
     if method == "steam":
         text = OVER_IT.sub(" ", text)
     found = kitchen.resolve(BESIDE.sub(" ", text), clause.before)
@@ -316,6 +318,11 @@ def _heat(kitchen: Kitchen, clause: Clause, text: str) -> None:
 
 
 def _place(kitchen: Kitchen, clause: Clause, text: str) -> None:
+    waits = [n for n in kitchen.prepared if n not in kitchen.where]
+    if clause.verb.phrase in ("stuff", "fill") and re.match(r"\s*with\b", text) and waits and not kitchen.placed and not kitchen.unsaid():  # "core the apples. Stuff with the sultanas"
+        kitchen.topic = waits
+        moves.combine(kitchen, clause, text)
+        return
     pot = moves.gather(kitchen, clause, text, new=True)
     if not math.isnan(clause.minutes) and pot.heat and moves.LATE.search(clause.text):
         for number in [n for n in pot.lines if n in kitchen.last]:
