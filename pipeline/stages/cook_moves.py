@@ -155,6 +155,8 @@ def gather(kitchen: Kitchen, clause: Clause, text: str, new: bool, rule: str = "
     left_out = re.match(r"\s*(?:in|into|to|on)\b", text) and clause.verb.phrase in LEAVES_OUT
     if objects and left_out:  # "rinse the beans. Tip into the pan with the stock"
         objects = list(dict.fromkeys([*kitchen.last, *objects]))
+    if clause.verb.phrase == "layer" and re.match(r"\s*(?:it |them )?with\b", text) and kitchen.current:  # "cook until thick. Layer with the pasta in a dish"
+        objects = list(dict.fromkeys([*kitchen.current.lines, *objects]))
     objects = objects or _unnamed(kitchen, clause, found, pot, told, new, only_where=not what.strip() and bool(where))
     if told or new or found.vessel or clause.verb.phrase in ("tip", "pour", "add", "pour in", "stir in", "fold in", "return", "put back", "tip back"):
         objects = kitchen.with_companions([n for n in objects if n not in pot.lines], pot)
