@@ -187,6 +187,8 @@ def test_what_the_words_leave_out(foods, steps, expected):
     ([("apples", "fruit"), ("sultanas", "dried-fruit"), ("brandy", "alcohol")], "Soak the sultanas in the brandy. Core the apples. Stuff with the sultanas and bake for 40 minutes.", {"apples": "bake", "sultanas": "soak:kept > bake"}),
     ([("haddock", "lean-fish"), ("creme fraiche", "cream-yogurt"), ("nutmeg", "herbs-spices")], "Lay the haddock in a pie dish. Season the creme fraiche with the nutmeg and spoon over. Bake for 30 minutes.",
      {"haddock": "bake", "creme fraiche": "bake", "nutmeg": "bake"}),
+    ([POTATOES, ONION, OIL], "To reduce the potassium in the potatoes, boil them for 10 minutes in plenty of water and discard the water. Fry the onion in the oil, add the potatoes and fry for 5 minutes.",
+     {"potatoes": "boil:drained > stir-fry", "onion": "stir-fry", "olive oil": "stir-fry"}),
 ])
 def test_pots_that_are_kept_apart(foods, steps, expected):
     found = {food: chain.replace("bake:kept", "bake") for food, chain in chains(foods, steps).items()}

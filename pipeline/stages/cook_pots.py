@@ -102,7 +102,7 @@ class Kitchen:
             if home and (home is not self.current or self.verb in COATS) and self.events[number] and self.lines[number].cooking_class != "fats-oils":
                 home.lines.remove(number)
                 del self.where[number]
-        if before and not found.lines() and not found.pronoun and not found.everything:
+        if before and not found.lines() and not (found.pronoun and self.last) and not found.everything:
             lead = mentions(before, self.lines)
             if lead.lines() or lead.everything or lead.rest:
                 found.spared += lead.spared

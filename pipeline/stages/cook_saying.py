@@ -49,6 +49,8 @@ SAYINGS = (
     # "Roast for 50 minutes, crumbling over the feta for the last 5": said after the comma, done to something else
     (re.compile(r"(,\s)(crumbl|sprinkl|scatter|pour|drizzl|squeez|grat|drop|spoon|tipp|throw|whisk|fold|dott|scrap|tuck|putt|lay|plac|arrang)ing\s(?=(?:in|over|on|with|the|an?|some|half)\b[^,.;]*\b(?:last|final|after|halfway|end|before|\d+)\b)"),
      lambda found: f"{found.group(1)}{_INFINITIVES.get(found.group(2), found.group(2))} "),
+    # what a step is for is no step: "to reduce the potassium, boil the potatoes"
+    (re.compile(r"\b(?:to |which |this |that )?(?:help(?:s|ing)? (?:to )?)?(?:will |can )?(?:reduc|lower|remov|cut)(?:e|es|ed|ing|s)?(?: down)?(?: on)?\s(?:(?:the|its|their|some|of|much|most|more|amount|level)\s)*(?:potassium|salt|sodium|phosph\w+)\b(?:\s(?:content|level|further))?"), ""),
     (re.compile(r"\b(?:just|freshly|recently|newly)[- ]boiled (?=water\b)"), "boiling "),
     (re.compile(r"\b(?:off|from) the (?:burner|stove|stovetop|flame|gas|cooker)\b"), "off the heat"),
     (re.compile(r"\b(?:leave|let) (?:it|them) be\b"), "keep cooking"),
