@@ -238,8 +238,8 @@ class Kitchen:
         self.move(numbers, pot)
         return pot
 
-    def pot_or_all(self) -> tuple[Pot, str]:
-        """The current pot, or all that was not cooked yet; with the rule of confidence."""
+    def pot_or_all(self, method: str) -> tuple[Pot, str]:
+        """The current pot, or all that was not cooked yet (for boiling and soaking: what is boiled by custom, if any); with the rule of confidence."""
         if self.current is not None and self.current.lines:
             return self.current, "pot"
         if self.last and not any(self.events[n] for n in self.last):
@@ -247,6 +247,9 @@ class Kitchen:
         if self.current is not None and any(self.events):  # all was taken out of the pan: nothing is left to cook
             return self.current, "implied"
         loose = [n for n in range(len(self.lines)) if not self.events[n] and not self.lines[n].serve]
+        boiled = [n for n in loose if self.lines[n].cooking_class in (*BOILED_BY_CUSTOM, "potatoes", "sweet-potatoes", "roots", "leafy-greens", "other-vegetables", "eggs")]
+        if method in ("boil", "soak") and boiled and not self.any_wet(loose):  # nobody says what: oil and spices are not meant
+            loose = boiled
         return self.new(loose), "implied"
 
     def pot_for(self, objects: list[int], method: str, text: str) -> Pot:

@@ -216,7 +216,7 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
     elif not objects and (objects := kitchen.unsaid() or kitchen.cut_before(clause, method)):
         pot, rule = kitchen.pot_for(objects, method, text), "pronoun"
     elif not objects:
-        pot, rule = kitchen.pot_or_all()
+        pot, rule = kitchen.pot_or_all(method)
     else:
         pot, rule = kitchen.pot_for(objects, method, text), "named"
         if method == "boil" and places & {"water", "boil"} and set(objects) < set(pot.lines) and kitchen.holds_own_liquid(pot):
