@@ -190,6 +190,8 @@ def test_what_the_words_leave_out(foods, steps, expected):
     ([POTATOES, ONION, OIL], "To reduce the potassium in the potatoes, boil them for 10 minutes in plenty of water and discard the water. Fry the onion in the oil, add the potatoes and fry for 5 minutes.",
      {"potatoes": "boil:drained > stir-fry", "onion": "stir-fry", "olive oil": "stir-fry"}),
     ([POTATOES, OIL, ("paprika", "herbs-spices")], "Boil for 10 minutes and drain. Toss with the oil and paprika and roast for 30 minutes.", {"potatoes": "boil:drained > bake", "olive oil": "bake", "paprika": "bake"}),
+    ([("sausages", "sausage"), POTATOES, MILK], "Bake the sausages for 30 minutes. Boil and drain the potatoes, then mash with the milk.", {"sausages": "bake", "potatoes": "boil:drained"}),
+    ([("mung beans", "legumes-dried"), ("water", "water"), OIL], "Soak the beans overnight, drain, and cook in the water for 30 minutes.", {"mung beans": "soak:drained > simmer:kept", "water": "simmer:kept"}),
 ])
 def test_pots_that_are_kept_apart(foods, steps, expected):
     found = {food: chain.replace("bake:kept", "bake") for food, chain in chains(foods, steps).items()}

@@ -25,7 +25,7 @@ from pipeline.stages import cook_moves as moves
 from pipeline.stages import cook_water
 from pipeline.stages.cook_draining import drain
 from pipeline.stages.cook_meant import action_meant, not_cooked_there, tap_is_meant, unclear, words_of
-from pipeline.stages.cook_names import Line, Mentions, called_in_full, mentions
+from pipeline.stages.cook_names import Line, Mentions, called_in_full, is_liquid, mentions
 from pipeline.stages.cook_outcome import CONFIDENCE, DRAINED_BY_CUSTOM, FRESH, Reading, in_doubt, reading_of
 from pipeline.stages.cook_places import A_PAN_CALLED, back_to_the_pan, juices_eaten, to_juices, without_spent_fat
 from pipeline.stages.cook_pots import BOILED_BY_CUSTOM, HEATING, NEW_PAN, OLD_PAN, SOAKING_FROM_MINUTES, Kitchen, Pot
@@ -259,6 +259,9 @@ def _generic(kitchen: Kitchen, clause: Clause, text: str) -> None:
         return
     if places:
         _cook(kitchen, clause, text, places[-1])
+        return
+    if objects and not places and all(is_liquid(kitchen.lines[n]) for n in objects) and WITH_MORE.match(clause.text) and now and now.lines and now.heat not in HEATING:
+        _cook(kitchen, clause, text, "simmer")  # "drain, and cook in the stock for 30 minutes"
         return
     fresh = [n for n in objects if n not in (now.lines if now else [])]
     custom = [n for n in fresh if kitchen.lines[n].cooking_class in BOILED_BY_CUSTOM and not kitchen.lines[n].cooked_already]

@@ -176,6 +176,8 @@ class Vocabulary:
             stop = verbs[number + 1][0] if number + 1 < len(verbs) else len(lower)
             inside = tuple(p for at, p in places if (start <= at < stop) or (number == 0 and at < start))
             text = lower[end:stop]
+            if phrase.method in HEATS and text.strip() in ("and", "&") and number + 1 < len(verbs):  # "boil and drain the potatoes"
+                text = lower[verbs[number + 1][1]:verbs[number + 2][0] if number + 2 < len(verbs) else len(lower)]
             minutes = minutes_in(text)
             if number == 0 and minutes != minutes and not LEAD_CLAUSE.match(lead):
                 minutes = minutes_in(lead)
