@@ -7,14 +7,15 @@ import re
 
 from pipeline.stages.cook_names import ADJECTIVES, FORM_WORDS, STOP_WORDS, mentions, singular
 from pipeline.stages.cook_pots import HEATING, SOAKING_FROM_MINUTES, Kitchen, Pot
-from pipeline.stages.cook_words import FAT_OF_MEAT, FOOD_DETERMINED, NEW_CONTAINER, POURED, PURPOSE, RINSED_OUT, TAP_WATER, Clause, without_states
+from pipeline.stages.cook_words import FAT_OF_MEAT, FAT_ON, FOOD_DETERMINED, NEW_CONTAINER, POURED, PURPOSE, RINSED_OUT, TAP_WATER, Clause, without_states
 
 COLANDER = re.compile(r"\b(?:into|to|in|through|onto) (?:an?|the) (?:[\w-]+ )?(?:colander|sieve|strainer)\b")
 # "tip the water away", "pour that liquid off"
 POURED_AWAY = re.compile(r"\s*(?:away |off |out )?(?:all )?(?:the |this |that |its )?(?:[\w-]+ )?(?:water|liquid)\b(?=[^,.]*\b(?:away|off|out|down)\b)")
 ALL_OVER = re.compile(r"^\s*(?:all over|generously|liberally|lightly|well|on (?:both|all) sides|both sides|inside and out)\s+(?=with\b)")  # "season all over with"
 ONTO_A_TRAY = re.compile(r"\b(?:to|on|onto|into|in) (?:an?|the|your) (?:[\w-]+ ){0,3}(?:tray|baking sheet|sheet pan|roasting tin|tin|rack|ovenproof dish|baking dish|grill pan)\b")
-ON_A_PLATTER = re.compile(r"\b(?:to|on|onto) (?:an?|the|your) (?:[\w-]+ )?(?:platter|carving board|serving (?:dish|plate|platter))\b")
+ON_A_PLATTER = re.compile(r"\b(?:to|on|onto) (?:an?|the|your) (?:[\w-]+ )?(?:platter|(?:carving|cutting|chopping) board|serving (?:dish|plate|platter))\b")
+THE_DISH = re.compile(r"^\s*(?:up )?(?:the|your) (?:chill?i|curry)\b(?! (?:flakes|powder|leaves|sauce|oil))")  # "serve the chilli with rice": no line
 WHERE_TO = re.compile(r"\s(?:in|into|onto|on|over|round|around|alongside)(?=[\s,.]|$)")
 SOAKED_BY_NAME_FROM_MINUTES = 10  # "leave the rice in a bowl of water": nothing else is done with it
 DISCARDED = re.compile(r"\s*(?:away |out |off )?(?:the |its |their |that |all )(?:[\w-]+ )?(?:water|liquid|liquor|broth|brine|juices?)\b(?! of\b)")
@@ -31,6 +32,9 @@ def tap_is_meant(kitchen: Kitchen, clauses: list[Clause]) -> bool:
 def words_of(kitchen: Kitchen, clause: Clause) -> str:
     """The text that may name lines: without states to come about, and without tap water."""
     text = ALL_OVER.sub(" ", clause.text)
+    if clause.verb.method == "serve":
+        text = THE_DISH.sub(" ", text)
+    text = FAT_ON.sub(" ", text) if clause.verb.method == "prepare" else text
     text = RINSED_OUT.sub(" ", FAT_OF_MEAT.sub(" over ", PURPOSE.sub(" ", POURED.sub(" ", without_states(text)))))
     if not kitchen.tap:
         return text
@@ -73,7 +77,9 @@ def action_meant(kitchen: Kitchen, clause: Clause, text: str) -> tuple[str, str]
         return "drain", text
     if action == "remove" and ONTO_A_TRAY.search(clause.text) and mentions(text, kitchen.lines).lines():  # "lift the salmon onto a tray and grill"
         return "place", text
-    if action in ("place", "add") and ON_A_PLATTER.search(clause.text) and set(mentions(text, kitchen.lines).lines()) & set(kitchen.current.lines if kitchen.current else ()):
+    onto_board = action in ("place", "add") and ON_A_PLATTER.search(clause.text)
+    named = mentions(text, kitchen.lines).lines() if onto_board else []
+    if onto_board and (set(named) & set(kitchen.current.lines if kitchen.current else ()) or not named and clause.verb.phrase == "transfer"):
         return "remove", ON_A_PLATTER.sub(" ", text)
     if action == "remove" and _stands_in_water(kitchen, text):  # "cover and set aside for 10 minutes"
         return "rest", text
@@ -94,7 +100,7 @@ def latest_wet(kitchen: Kitchen) -> Pot | None:
 
 def not_cooked_there(kitchen: Kitchen, pot: Pot) -> bool:
     """Whether something in the pot has had no heat yet: "pour the hot milk on the yolks ... stir over a low heat"."""
-    return not pot.heat or pot.heat in ("simmer", "stir-fry") and any(not kitchen.events[n] for n in pot.lines)
+    return not pot.heat or pot.heat in ("simmer", "boil", "stir-fry") and any(not kitchen.events[n] for n in pot.lines)
 
 
 def _was_boiled(kitchen: Kitchen, text: str) -> bool:

@@ -9,23 +9,25 @@ from __future__ import annotations
 import math
 import re
 
-from pipeline.stages.cook_names import Mentions, is_liquid, mentions, singular
+from pipeline.stages.cook_names import SALAD_WORDS, Mentions, is_liquid, mentions, singular
 from pipeline.stages.cook_pots import HEATING, OLD_PAN, SHAPED, SOAKING_FROM_MINUTES, Kitchen, Pot
 from pipeline.stages.cook_places import LEAVES_OUT, ON_TOP, WORKED_INTO, along_into, destination, only_water, set_up, waits_for_topping
-from pipeline.stages.cook_words import COOKS_UNTIL, DESTINATION, FOODS_AS_VERBS, MIXES, NEW_CONTAINER, ONTO, THE_CONTAINER, Clause
+from pipeline.stages.cook_words import COATS, COOKS_UNTIL, DESTINATION, FOODS_AS_VERBS, MIXES, NEW_CONTAINER, ONTO, THE_CONTAINER, Clause
 
 ONWARDS = re.compile(r"\s(?:into|onto|over|on|in|through)\s(?!half\b|two\b|the fridge\b|a cool\b)")
 CUTS = ("cut", "chop", "slice", "dice", "halve", "quarter", "divide into", "shape", "form", "roll", "peel", "turn", "turn over", "rinse", "wash", "chill", "cool",
         "preheat", "grease", "line", "discard", "check", "refresh", "knock back", "set", "prove", "pat", "dry", "oil", "butter", "flip", "taste", "uncover")
 NO_TOPIC = ("discard", "check", "taste", "preheat", "grease", "line", "skim")  # what they name is not cooked next
 SHAPES = ("shape", "form", "roll", "divide into", "cut")
-STIRRED_IN = ("stir in", "mix in", "fold in", "stir through", "beat in")
+STIRRED_IN = ("stir in", "rub in", "mix in", "fold in", "stir through", "beat in")
 ROLLED_IN = ("roll in", "turn in", "coat in", "rub with", "dip in", "toss in")
 STUFFED = re.compile(r"\binside\b|\binto (?:the|its) cavity\b|\bunder (?:the|its|their) skins?\b")
 DIPPED = ("dip", "coat", "toss", "dredge", "turn", "roll", "drag")
+DIPPED_IN = re.compile(r"\s*(?:it |them |each |all |both |first |one |(?:each|every) \w+ |the (?:cakes|patties|burgers|balls|rissoles|fishcakes|croquettes) )*(?:in|into|through)\b")
 LATE = re.compile(r"\b(?:the|a|its|their) (?:last|final)\b|\b(?:before|towards) the end\b")
 NAMED_PART = re.compile(r"\s*(?:the|any|all|its|their)\s+\w+")  # "the seeds", "any bones": of no line
 A_PAN = re.compile(r"\s*(?:an?|the|another)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok)\b")
+INTO_A_POT = re.compile(r"\s*(?:the (?:base|bottom) of )?(?:an?|the|your)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok|casserole|slow cooker|bowl|(?:roasting|baking) tin|tray)\b")
 HOT_LIQUID = re.compile(r"\b(?:simmering|bubbling|boiling|hot)\b")
 PARTICIPLES = {"toasted": "grill", "grilled": "grill", "steamed": "steam", "boiled": "boil", "roasted": "bake", "roast": "bake", "baked": "bake", "fried": "stir-fry",
                "microwaved": "microwave", "mashed": "boil", "warmed": "", "heated": "", "cooked": ""}
@@ -40,7 +42,8 @@ def heat_of(kitchen: Kitchen, pot: Pot | None, clause: Clause, found: Mentions) 
         return "stir-fry"
     if pot is None:
         return ""
-    if pot.heat == "stir-fry" and kitchen.holds_liquid(pot) and not re.search(r"\bfry|brown|(?:each|a|per|one|other|both) sides?\b", clause.sentence.lower()):
+    fried_batter = any(event.method == "stir-fry" for n in pot.lines if is_liquid(kitchen.lines[n]) for event in kitchen.events[n])
+    if pot.heat == "stir-fry" and kitchen.holds_liquid(pot) and not fried_batter and not re.search(r"\bfry|brown|(?:each|a|per|one|other|both) sides?\b", clause.sentence.lower()):
         return "simmer"
     if pot.heat or pot.oven:
         return pot.heat or "bake"
@@ -60,12 +63,20 @@ def add(kitchen: Kitchen, clause: Clause, text: str) -> None:
         kitchen.current = None
         combine(kitchen, clause, text)
         return
-    if clause.verb.phrase in DIPPED and named and _dipped(kitchen, clause, text, named):
+    finished = kitchen.current is not None and any(kitchen.events[n] for n in kitchen.current.lines)
+    if clause.verb.phrase in COATS and finished and not kitchen.placed and len(named) > 1 and re.match(r"\s*\w[^,]*\b(?:with|in)\b", text) and not re.match(
+            r"\s*(?:with|in|through|together|back)\b", text) and not any(n in kitchen.where or kitchen.lines[n].words & SALAD_WORDS for n in named):  # "toss the chicken with the spices": not in the pot of before
+        kitchen.current = None
+        combine(kitchen, clause, text)
+        return
+    if clause.verb.phrase in DIPPED and named and (_dipped(kitchen, clause, text, named) or _coated(kitchen, clause, text, named)):
         return
     cold = not (kitchen.current and kitchen.current.heat)
     joins = clause.verb.phrase in STIRRED_IN and not OLD_PAN.search(text)  # "grate the carrot and stir in the mayonnaise"
     worked = joins and cold or clause.verb.phrase in WORKED_INTO and re.match(r"\s*(?:with|in)\b", text) or clause.verb.phrase in ROLLED_IN and (
         cold or clause.verb.phrase != "toss in")
+    if worked and named and not kitchen.unsaid() and clause.verb.phrase in COATS and not kitchen.placed and not any(n in kitchen.where for n in kitchen.prepared):
+        kitchen.topic = list(kitchen.prepared)  # "cut up the chicken. Dust with the flour"
     if worked and named and kitchen.unsaid():  # "slice the beef and dust with the flour"
         combine(kitchen, clause, text)
         return
@@ -96,13 +107,29 @@ def _dipped(kitchen: Kitchen, clause: Clause, text: str, named: list[int]) -> bo
     return True
 
 
+def _coated(kitchen: Kitchen, clause: Clause, text: str, named: list[int]) -> bool:
+    """ "Shape into cakes. Dip in the egg, then in the crumbs": the coat goes onto what was shaped."""
+    now = kitchen.current
+    if kitchen.unsaid() or any(n in kitchen.where for n in named) or not DIPPED_IN.match(text):
+        return False
+    if kitchen.last and not any(n in kitchen.where for n in kitchen.last):  # "cut the fish into fingers. Dip in the egg"
+        now = kitchen.new(kitchen.last)
+    if now is None or now.heat or not now.lines:
+        return False
+    kitchen.move(named, now, clause.sentence)
+    kitchen.current, now.together = now, True
+    kitchen.mixed, kitchen.placed = now, True
+    return True
+
+
 def _split(clause: Clause, text: str) -> tuple[str, str]:
     """What is moved, and where to: "the leeks | the pan", and for "top the fish with crumbs" the other way round."""
     if clause.verb.phrase in ONTO and re.match(r"[^,]* with ", " " + text):
         where, what = (" " + text).split(" with ", 1)
         return what, where
     what, where = (DESTINATION.split(" " + text, maxsplit=1) + [""])[:2]
-    if not what.strip() and where and re.match(r"\s*(?:over|through|on(?! top of)|round|around)\b", text) and not A_PAN.match(where):
+    if not what.strip() and where and re.match(r"\s*(?:over|through|on(?! top of)|round|around)\b", text) and not A_PAN.match(where) and not (
+            clause.verb.method == "place" and re.match(r"\s*on the (?:stew|casserole|soup|curry|bubbling|simmering)\b", text)):
         return where, ""  # "over the stock", "through the herbs": said after the verb
     if " with " in where:  # "to the pan with the tomatoes"
         where, more = where.split(" with ", 1)
@@ -128,6 +155,8 @@ def gather(kitchen: Kitchen, clause: Clause, text: str, new: bool, rule: str = "
     left_out = re.match(r"\s*(?:in|into|to|on)\b", text) and clause.verb.phrase in LEAVES_OUT
     if objects and left_out:  # "rinse the beans. Tip into the pan with the stock"
         objects = list(dict.fromkeys([*kitchen.last, *objects]))
+    if clause.verb.phrase == "layer" and re.match(r"\s*(?:it |them )?with\b", text) and kitchen.current:  # "cook until thick. Layer with the pasta in a dish"
+        objects = list(dict.fromkeys([*kitchen.current.lines, *objects]))
     objects = objects or _unnamed(kitchen, clause, found, pot, told, new, only_where=not what.strip() and bool(where))
     if told or new or found.vessel or clause.verb.phrase in ("tip", "pour", "add", "pour in", "stir in", "fold in", "return", "put back", "tip back"):
         objects = kitchen.with_companions([n for n in objects if n not in pot.lines], pot)
@@ -139,9 +168,16 @@ def gather(kitchen: Kitchen, clause: Clause, text: str, new: bool, rule: str = "
     kitchen.current, kitchen.placed = pot, True
     if pot.heat:
         kitchen.hot = pot
+    elif clause.verb.phrase in (*WORKED_INTO, *DIPPED) and not any(kitchen.events[n] for n in pot.lines):
+        pot.together = True
     covered = clause.verb.phrase in ("cover", "top") and re.match(r"\s*with\b", text) and kitchen.last  # "cover with the milk ... lift it out"
     kitchen.last = kitchen.last if covered else objects or kitchen.last
     return pot
+
+
+def into_some_water(clause: Clause) -> bool:
+    """Whether the words move something into water."""
+    return any(phrase.method in ("boil", "water") for phrase in clause.places) and " into " in f" {clause.text}"
 
 
 def _unnamed(kitchen: Kitchen, clause: Clause, found: Mentions, pot: Pot, told: bool, new: bool, only_where: bool) -> list[int]:
@@ -154,8 +190,17 @@ def _unnamed(kitchen: Kitchen, clause: Clause, found: Mentions, pot: Pot, told: 
             return list(kitchen.last)
         return list((kitchen.pot_of(kitchen.last) or kitchen.current or Pot()).lines)
     back = clause.verb.phrase in ("return", "put back", "tip back") and kitchen.current is not None and kitchen.current.drained  # what was drained
-    if only_where and kitchen.mixed and kitchen.mixed.lines and kitchen.mixed is not pot and not back:
+    if re.match(r"\s*(?:straight |briefly )?into\b", clause.text) and into_some_water(clause) and (spoken_of := [n for n in kitchen.unsaid() if n not in kitchen.where]):  # "shred the cabbage, drop into boiling water"
+        return spoken_of
+    here = kitchen.current
+    shaped = into_some_water(clause) and here is not None and here.lines and not here.heat and not here.water and (here is kitchen.mixed or any(not kitchen.events[n] for n in here.lines))
+    if shaped and not found.lines():  # "drop the gnocchi into simmering water": what was made
+        return list(here.lines)
+    cooked_since = here is not None and here is not pot and here.lines and here.heat and new and told  # "simmer the stew, spoon into a dish": not the mash of before
+    if only_where and not cooked_since and kitchen.mixed and kitchen.mixed.lines and kitchen.mixed is not pot and not back:
         return list(kitchen.mixed.lines)
+    if only_where and told and here is not None and here is not pot and clause.verb.phrase == "add" and here.lines and pot.lines:  # "fry the onions, then add to the lamb"
+        return list(here.lines)
     if not told or only_water(clause) or not (new or clause.verb.phrase.split()[0] in ("tip", "pour", "scrape", "ladle", "spoon")):
         return []
     here = kitchen.current.lines if kitchen.current else []
@@ -183,7 +228,7 @@ def combine(kitchen: Kitchen, clause: Clause, text: str) -> None:
         pot = kitchen.current if kitchen.current in homes else homes[-1]
         objects = kitchen.with_companions(objects, pot)
     elif NEW_CONTAINER.search(text) or THE_CONTAINER.search(text) or clause.verb.phrase in MIXES or "together" in text or topic or clause.verb.phrase in FOODS_AS_VERBS or kitchen.current is None or (
-            kitchen.current.heat == "soak"):
+            kitchen.current.heat in ("soak", "bake", "grill", "steam", "microwave")):
         pot = Pot()
     else:
         pot = kitchen.current
@@ -203,7 +248,7 @@ def remove(kitchen: Kitchen, clause: Clause, text: str) -> None:
     """Take things out of their pot; out of tap water, the water stays behind."""
     found = kitchen.resolve(text, clause.before)
     objects = kitchen.objects(found)
-    if re.search(r"\b(?:kitchen paper|towel|fat|bay leaf|bones?|skin)\b", text) and not objects:
+    if re.search(r"\b(?:fat|bay leaf|bones?|skin)\b", text) and not objects:
         return
     pan = kitchen.current
     if not objects and re.search(r"\b(?:pan|pot|dish|tin|oven|heat|wok)\b", text) and not found.pronoun:
@@ -212,7 +257,7 @@ def remove(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if not objects and not found.pronoun and not found.vessel and not found.everything and NAMED_PART.match(_split(clause, text)[0]):
         return
     if not objects and pan:
-        fats = [n for n in pan.lines if kitchen.lines[n].cooking_class == "fats-oils"]
+        fats = [n for n in pan.lines if kitchen.lines[n].cooking_class == "fats-oils" and kitchen.events[n]]  # what was mashed in goes along
         objects = [n for n in (kitchen.last if found.pronoun and kitchen.last else pan.lines) if n not in fats]
     if objects and pan and not set(objects) & set(pan.lines):
         kitchen.last = objects  # "take out the hock": from the pot that it is in
@@ -226,10 +271,12 @@ def remove(kitchen: Kitchen, clause: Clause, text: str) -> None:
         kitchen.pour_off(pan, clause, False)
     elif pan.water and not KEEPS_WATER.search(clause.sentence.lower()):
         kitchen.lifted(objects, pan)
-    aside = Pot()
+    together = not pan.heat and len(objects) > 1 and set(pan.lines) <= set(objects) and not any(kitchen.events[n] for n in objects)
+    aside = Pot(together=together)
     kitchen.move([n for n in objects if n in kitchen.where], aside)
     pan.forget()
     if not pan.lines and pan.heat not in ("stir-fry", "fry"):
+        kitchen.broth = pan if pan.water else kitchen.broth
         kitchen.current = aside
     kitchen.last = objects
 
@@ -245,6 +292,9 @@ def prepare(kitchen: Kitchen, clause: Clause, text: str) -> None:
         return
     if ON_TOP.search(text) and kitchen.current and kitchen.placed:  # "pour the sauce over, grate the cheese on top"
         gather(kitchen, clause, text, new=False)
+        return
+    if what.strip() and INTO_A_POT.match(where):  # "slice the onions into the slow cooker"
+        gather(kitchen, clause, text, new=True)
         return
     if where and clause.verb.phrase not in CUTS and (kitchen.pot_of(to.lines()) or to.vessel and kitchen.vessel(to.vessel) or not what.strip()
                                                      or NEW_CONTAINER.search(where)):
@@ -304,10 +354,12 @@ def cooked_aside(kitchen: Kitchen, clause: Clause, text: str) -> None:
     for found in PARTICIPLE.finditer(text):
         after = text[found.end():]
         placed = next((phrase.method for phrase in clause.places if phrase.method in HEATING), "")
-        near = text[: found.start()] if not re.match(r"\s+(?!in\b|under\b|on\b|over\b|through\b)\w", after) else re.split(r",|\band\b|\bwith\b", after)[0]
+        near = text[: found.start()] if not re.match(r"\s+(?!(?:in|under|on|over|through|for|until|till|at|with|and|separately|as)\b)\w", after) else re.split(r",|\band\b|\bwith\b", after)[0]
         method = placed if found.group() in ("warmed", "heated", "cooked") else PARTICIPLES[found.group()]
         for number in mentions(near, kitchen.lines).lines():
             line = kitchen.lines[number]
             if method and number not in kitchen.where and found.group() not in line.phrase.lower() and not line.cooked_already:
                 pot = kitchen.new([number])
                 kitchen.event(number, method, clause, pot, "implied")
+                if method == "boil" and re.search(r"\bdrained\b", text):
+                    kitchen.pour_off(pot, clause, False)

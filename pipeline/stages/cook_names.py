@@ -39,7 +39,7 @@ GROUPS = {
     "veg": ("leafy-greens", "roots", "potatoes", "sweet-potatoes", "tomatoes", "other-vegetables", "mushrooms"),
     "veggie": ("leafy-greens", "roots", "potatoes", "sweet-potatoes", "tomatoes", "other-vegetables", "mushrooms"),
     "root": ("roots",), "green": ("leafy-greens",), "meat": ("beef", "lamb", "pork", "bacon-ham", "sausage", "chicken", "turkey", "liver"),
-    "mince": ("beef", "lamb", "pork", "turkey"), "steak": ("beef",), "chop": ("pork", "lamb"), "bird": ("chicken", "turkey"),
+    "mince": ("beef", "lamb", "pork", "turkey"), "rind": ("pork", "bacon-ham"), "steak": ("beef",), "chop": ("pork", "lamb"), "bird": ("chicken", "turkey"),
     "fish": ("lean-fish", "oily-fish"), "fillet": ("lean-fish", "oily-fish"), "prawn": ("shellfish",), "seafood": ("shellfish",),
     "pasta": ("pasta",), "spaghetti": ("pasta",), "noodle": ("noodles",), "rice": ("rice",), "grain": ("grains",),
     "bean": ("legumes-dried", "legumes-cooked"), "pulse": ("legumes-dried", "legumes-cooked"), "lentil": ("legumes-dried",),
@@ -93,6 +93,8 @@ class Mentions:
     vessel: str = ""
     everything: bool = False
     rest: bool = False
+    both: bool = False  # "drain both": what was spoken of, and what before that
+    again: list[int] = field(default_factory=list)  # "the rest of the flour": another part of it
     spared: list[int] = field(default_factory=list)  # "except the bread"
 
     def lines(self) -> list[int]:
@@ -129,6 +131,10 @@ def line_of(line_id: str, phrase: str, cooking_class: str, section: str = "", se
 EVERYTHING = re.compile(r"\b(?:everything(?! else)|the (?:whole )?(?:lot|shebang)|all (?:of )?(?:the |these |your )?(?:other )?ingredients|all together|(?<!with )the ingredients|(?:it|them) all(?! (?:over|around|round|the)\b))\b")
 
 
+BOTH = re.compile(r"^\s*(?:up |off )?both\b(?! (?:sides|ends|of (?:the|them)|the|with|in)\b)")
+ANOTHER_PART = re.compile(r"\b(?:rest of (?:the|your)|remaining|other half(?: of the)?|leftover|last of the)\s((?:[\w-]+\s?){1,2})")
+
+
 def mentions(text: str, lines: list[Line]) -> Mentions:
     """Which lines ``text`` names (indices into ``lines``)."""
     found = Mentions()
@@ -136,6 +142,7 @@ def mentions(text: str, lines: list[Line]) -> Mentions:
     found.everything = bool(EVERYTHING.search(kept))
     found.rest = bool(re.search(r"\b(?:(?:remaining|rest of the|other) (?:\w+ )?ingredients|everything else|the rest\b(?! of))", kept))
     found.pronoun = bool(re.search(r"\b(?:it|them|they|these|this|both)\b", kept))
+    found.both = bool(BOTH.search(kept))
     found.pronoun_first = bool(re.match(r"\s*(?:all of )?(?:it|them|these|this|both)\b(?! [a-z]+ of\b)", kept))
     for name, classes in GROUP_PAIRS.items():
         if name in kept:
@@ -143,6 +150,11 @@ def mentions(text: str, lines: list[Line]) -> Mentions:
     seasoning = bool(re.search(r"\bsalt\b|\bseason", kept))
     for chunk in _chunks(kept):
         _name(chunk, lines, found, seasoning)
+    for part in ANOTHER_PART.finditer(kept):
+        other = Mentions()
+        for chunk in _chunks(part.group(1)):
+            _name(chunk, lines, other, seasoning)
+        found.again += [n for n in other.direct if n in found.lines()]
     if left_out:
         found.spared = spared = mentions(left_out, lines).lines()
         found.direct = [n for n in found.direct if n not in spared]
@@ -181,13 +193,13 @@ def _name(chunk: list[str], lines: list[Line], found: Mentions, seasoning: bool)
             words[-1] = head = ALIASES[head]
         scores = _scores(words, lines)
         best = max(scores.values(), default=0.0)
-        if best < 1 and head in GROUPS and (members := [n for n, line in enumerate(lines) if _of_group(line, head)]):
+        if best < 1 and head in GROUPS and (head != "rind" or len(words) == 1) and (members := [n for n, line in enumerate(lines) if _of_group(line, head)]):
             found.group += members
             return
         bought = best >= 1 and len(words) == 1 and all(lines[n].full_name for n in scores)  # "the sauce" beside a soy sauce
         if head in VESSEL_WORDS and (bought or best < 1 and not (best and (len(words) > 1 or head == "chilli"))):
             found.vessel = found.vessel or head
-            if head not in ("mixture", "mix") or len(words) == 1:
+            if head not in ("mixture", "mix", "sauce") or len(words) == 1:
                 return
             words = words[:-1]  # "the cream mixture": the cream and what is with it
             continue

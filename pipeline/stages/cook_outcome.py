@@ -107,6 +107,12 @@ def _is_stew(classes: set[str]) -> bool:
     return not foods <= set(DRAINED_BY_CUSTOM) or "tomatoes" in foods and len(foods) > 1
 
 
+def _boiled_with(kitchen: Kitchen, event: Event) -> set[str]:
+    """The classes of food that cooked in the same water."""
+    there = [n for n, events in enumerate(kitchen.events) if any(other.pot is event.pot and other.method in ("boil", "simmer") for other in events)]
+    return {kitchen.lines[n].cooking_class for n in there}
+
+
 def _liquid_at_first(kitchen: Kitchen, number: int, event: Event) -> tuple[str, str]:
     line = kitchen.lines[number]
     if event.method in ("steam", "fry", "stir-fry", "grill", "microwave", "reheat", "raw"):
@@ -118,7 +124,7 @@ def _liquid_at_first(kitchen: Kitchen, number: int, event: Event) -> tuple[str, 
     if event.method == "soak":
         return _soaked(kitchen, number, event)
     if event.hint == "lifted" and not event.held and kitchen.where.get(number) is not event.pot:
-        return "drained", "liquid-likely"
+        return ("kept" if _left_in_it(kitchen, event.pot) else "drained"), "liquid-likely"
     if event.held or event.pot.kept:
         return "kept", ""
     if event.pot.fried:  # a little water poured on what was fried makes the sauce
@@ -130,8 +136,14 @@ def _liquid_at_first(kitchen: Kitchen, number: int, event: Event) -> tuple[str, 
         return "kept", ""
     if event.method == "simmer":
         return ("drained" if event.hint == "drained" else "kept"), "liquid-likely"
-    drains = line.cooking_class in DRAINED_BY_CUSTOM
+    drains = line.cooking_class in DRAINED_BY_CUSTOM and not _is_stew(_boiled_with(kitchen, event))
     return ("drained" if drains else "kept"), "liquid-unsaid"
+
+
+def _left_in_it(kitchen: Kitchen, pot) -> bool:
+    """Whether the water something was lifted from is eaten with what was left in it: the hock from the beans."""
+    return any(_liquid(kitchen, number, event)[0] == "kept" for number in pot.lines if kitchen.lines[number].cooking_class not in ("", *UNCHANGED_BY_HEAT)
+               for event in kitchen.events[number] if event.pot is pot and event.method in ("boil", "simmer"))
 
 
 def reading_of(kitchen: Kitchen, number: int) -> Reading:

@@ -29,7 +29,12 @@ _JUICES_THERE = re.compile(
     r"|\bdrippings\b|\bdeglaz\w+|\b(?:sticky|browned|brown|crusty|caramelised|caramelized|burnt|tasty|roasted) bits\b|\bgravy\b[^.]*\b(?:tin|roasting pan)\b|\b(?:tin|roasting pan)\b[^.]*\bgravy\b")
 _JUICES_GO = re.compile(r"\b(?:discard|throw|thrown|bin)\w*\b[^.,]*\b(?:juices|drippings)\b|\b(?:pour|tip|drain)\w* (?:away|off|out) (?:the |any |all |its |their )*(?:[\w-]+ )?(?:juices|drippings)\b"
                         r"|\bbast\w+\b[^.,]*\b(?:juices|drippings)\b")
+SAME_PAN = re.compile(r"\b(?:in|into|to) the same (?:[\w-]+ )?(?:pan|skillet|wok|frying pan)\b")
+BROTHS = ("broth", "stock", "liquor", "liquid", "soup")
+THAT_PAN = re.compile(r"\b(?:in|into|to) the (?:[\w-]+ )?(?:pan|skillet|wok)\b")  # beside a slow cooker it is another vessel
+PAN_ON_HEAT = re.compile(r"\s*(?:the |same |your )?(?:[\w-]+ )?(?:skillet|pan|wok)\s(?:back )?(?:on|over|to)\b[^,.]*\bheat\b")  # "place the skillet over medium heat"
 ADD_ALONG = re.compile(r"(?:add|(?:stir|fold|mix) in(?=\s*with\b))(?: them| it| these)?\s*(?:with\b|$|,)")
+GREASES = re.compile(r"^(?:brush|grease|oil|rub|wipe|spray) (?:an?|the|your) (?:[\w-]+ ){0,3}(?:pan|skillet|griddle|wok)\b")  # "brush a griddle pan with the oil"
 FRYING_PAN = re.compile(r"\b(?:the (?:[\w-]+ )?|(?:to|into|in) )(?:frying pan|wok|skillet)\b")
 
 
@@ -54,6 +59,10 @@ def set_up(kitchen: Kitchen, clause: Clause, text: str, pot: Pot, told: bool, ob
     for appliance, method in APPLIANCES:
         if appliance.search(clause.text):
             pot.heat, pot.kept, pot.appliance = method, method in ("simmer", "boil"), True
+    if objects and GREASES.search(f"{clause.verb.phrase}{clause.text}") and all(kitchen.lines[n].cooking_class == "fats-oils" for n in [*pot.lines, *objects]):
+        pot.heat = "stir-fry"
+    if not pot.heat and any(phrase.method in ("stir-fry", "fry") and re.search(r"pan|wok|skillet|\bhot\b|deep", phrase.phrase) for phrase in clause.places):
+        pot.heat = "stir-fry"  # "drop spoonfuls into the oil in a frying pan"
     if any(phrase.method == "boil" for phrase in clause.places):
         pot.heat, pot.water = "boil", True
     if clause.verb.phrase == "cover" and WITH_FRESH.match(text):  # "cover with fresh and simmer"
@@ -81,6 +90,31 @@ def juices_eaten(sentence: str) -> bool:
     return bool(_JUICES_THERE.search(_JUICES_GO.sub(" ", lower)))
 
 
+def back_to_the_pan(kitchen: Kitchen, clause: Clause) -> None:
+    """ "In the same pan cook the onions": the frying pan, once what was in it stands in the slow cooker or on a plate."""
+    now = kitchen.current
+    if kitchen.frying is None or now is None or now is kitchen.frying:
+        return
+    if not now.heat and clause.verb.method in ("place", "add") and PAN_ON_HEAT.match(clause.text):
+        kitchen.current, kitchen.frying.heat = kitchen.frying, "stir-fry"
+        return
+    same = SAME_PAN.search(clause.before + clause.text)
+    if same and (now.appliance or not now.heat) or now.appliance and THAT_PAN.search(clause.text):
+        kitchen.current = kitchen.frying
+
+
+def without_spent_fat(kitchen: Kitchen, objects: list[int], method: str) -> list[int]:
+    """ "Soften the onions in a little oil": fresh food does not go to the fat of the list where that roasts, or is in the soup."""
+    def spent(number: int) -> bool:
+        home = kitchen.where.get(number)
+        in_soup = home is not None and method in ("fry", "stir-fry") and kitchen.holds_liquid(home) and any(event.method == "simmer" for event in kitchen.events[number])
+        if home is None or kitchen.lines[number].cooking_class != "fats-oils" or home.heat not in ("bake", "grill") and not in_soup:
+            return False
+        return any(kitchen.events[n] and kitchen.lines[n].cooking_class != "fats-oils" for n in home.lines) and not set(objects) & {n for n in home.lines if n != number}
+    left = [n for n in objects if not spent(n)]
+    return left if any(n not in kitchen.where for n in left) else objects
+
+
 def waits_for_topping(kitchen: Kitchen, text: str) -> bool:
     """ "Scatter over the fruit": the fruit is cooked or laid out already, and something else was just mixed."""
     named = mentions(text, kitchen.lines).lines()
@@ -102,15 +136,19 @@ def destination(kitchen, clause, what, where, objects, to: Mentions, new: bool) 
     both, now = what + " " + where, kitchen.current
     goal = to.lines() or (kitchen.objects(to) if to.vessel else [])
     home = kitchen.pot_of(goal)
-    if home:
+    if home and not (to.vessel in BROTHS and kitchen.broth and not to.lines()):
         return home, True
+    if APPLIANCES[0][0].search(both) and (waits := [pot for pot in kitchen.where.values() if pot.appliance and pot.heat == "simmer" and pot.lines]):
+        return waits[-1], True  # "add to the slow cooker": to what is there
+    if to.vessel in BROTHS and kitchen.broth and not to.lines():  # "lift out the chicken, add the leeks to the broth"
+        return kitchen.broth, True
     if to.pronoun and not to.lines() and where and (home := kitchen.pot_of(kitchen.last)):  # "nestle the fish among them"
         return home, True
     if to.lines():
         fresh = clause.verb.phrase in WORKED_INTO and not kitchen.placed  # "brush the courgettes with oil": not in what stands there
         apart = now is not None and now.lines and not set(to.lines()) & set(now.lines)  # "stir the horseradish into the yoghurt"
         pot = Pot() if now is None or fresh or apart and (now.heat or new or not kitchen.placed) else now
-        if pot is not now and not pot.heat:
+        if pot is not now and not pot.heat and any(kitchen.lines[n].cooking_class != "fats-oils" for n in to.lines()):  # the batter is still what was mixed
             kitchen.previous, kitchen.mixed = now, pot
         kitchen.move(to.lines(), pot, clause.sentence)
         return pot, True
@@ -127,13 +165,18 @@ def destination(kitchen, clause, what, where, objects, to: Mentions, new: bool) 
     if NEW_CONTAINER.search(both) or THE_CONTAINER.search(both) and not (clause.verb.phrase.startswith("add") and now and now.heat in ("bake", "grill")) and (
             now is None or not now.lines or now.heat):
         return Pot(), True
+    if clause.verb.phrase == "cover" and objects and not kitchen.placed and now and now.lines and not any(n in kitchen.where for n in objects) and any(
+            phrase.method in ("boil", "water") for phrase in clause.places) and not re.match(r"\s*(?:it|them|everything|with)\b", clause.text):
+        return Pot(), True  # "cover the bulgur with boiling water": not in what was made before
     said = clause.verb.phrase in ("toss", "coat", "season", "brush", "cover") and " with " not in " " + clause.text
     if said and (home := kitchen.pot_of(objects)):
         return home, False
     before = kitchen.previous or kitchen.hot
     cold_mix = now is not None and now is kitchen.mixed and before is not None and before is not now
+    if cold_mix and any(appliance.search(clause.text) for appliance, _ in APPLIANCES):  # "lay in the air fryer": what was just coated
+        return now, True
     laid_out = new and re.search(r"\b(?:on|onto|in|into) an?\b", clause.text)  # "oil the fish and lay it on a rack"
-    if cold_mix and not laid_out and (OLD_PAN.search(both) or set(objects) <= set(now.lines)):
+    if cold_mix and not laid_out and (OLD_PAN.search(both) or set(objects) <= set(now.lines)) and (objects or clause.verb.phrase != "cover"):
         return before, True
     foods = {kitchen.lines[n].cooking_class for n in objects} - {"water", "salt", "other", "sugars", "herbs-spices", "stock-sauce", ""}
     if now and now.heat == "soak" and clause.verb.phrase in WORKED_IN:  # "stir the flour into the soaked fruit": it soaks no longer
@@ -150,7 +193,7 @@ def _onto_dish(kitchen: Kitchen, clause: Clause, objects: list[int]) -> bool:
     dish, now = kitchen.dish, kitchen.current
     if dish is None or not dish.lines or dish is now:
         return False
-    if ON_TOP.search(clause.text):
+    if ON_TOP.search(f"{clause.verb.phrase}{clause.text}"):
         from_there = set(objects) <= set(now.lines) if objects and now else mentions(clause.text, kitchen.lines).pronoun
         return now is None or not now.heat or from_there
     over = re.match(r"\s*(?:over|on|on to|onto)\s(?!an?\b)", clause.text) and clause.verb.phrase in LEAVES_OUT

@@ -9,67 +9,27 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, field
 
 from pipeline.stages.cook_names import Line, Mentions, is_liquid, mentions
 from pipeline.stages.cook_outcome import weakest
-from pipeline.stages.cook_water import EATEN
-from pipeline.stages.cook_words import Clause
+from pipeline.stages.cook_vessels import Event, Pot
+from pipeline.stages.cook_water import EATEN, HALF
+from pipeline.stages.cook_words import COATS, WORKS_ON_ALL, Clause
 
 HEATING = ("boil", "simmer", "steam", "fry", "stir-fry", "bake", "grill", "microwave", "soak", "reheat")
 WATER_LIKE = ("water",)
 BOILED_BY_CUSTOM = ("pasta", "noodles", "rice", "grains", "legumes-dried")
 NEW_PAN = re.compile(r"\b(?:an?|another|separate|second|clean)\s+(?:[\w-]+\s+){0,3}(?:pan|saucepan|pot|wok|skillet|frying pan)\b")
 OLD_PAN = re.compile(r"\b(?:the|same)\s+(?:[\w-]+\s+){0,2}(?:pan|saucepan|pot|wok|heat|casserole)\b|\b(?:to|into|in)\s+(?:same\s+)?(?:pan|saucepan|pot|wok|skillet)\b")
+SEASONS_WATER = ("salt", "herbs-spices", "fats-oils", "water")  # "add the salt and mint to the boiling water": it waits for the potatoes
 SOAKING_FROM_MINUTES = 30  # standing in water this long is soaking
 MORE = re.compile(r"\b(?:more|another|further|again|longer|until (?:the|everything|all))\b")
+PARTED = re.compile(r"\b(?:a little|some|half|most|a third|a quarter|a splash|\d+ ?(?:ml|g|tbsp))(?: of)? the ([\w-]+(?: [\w-]+)?)")
+BARE_REST = re.compile(r"\bthe (?:rest|remainder)\b(?! of\b)")
 JOINS_BY_NAME = {"sauce", "gravy", "custard", "dressing", "mash"}  # "the pasta and the sauce"
 SHAPED = {"meatball", "burger", "patty", "fishcake", "dumpling", "pancake", "kofta", "ball", "parcel", "fritter", "cake", "loaf", "muffin",
           "scone", "biscuit", "kebab", "skewer", "tart", "quiche", "omelette", "frittata", "pie", "dressing", "marinade", "topping", "batter",
           "dough", "crumble", "filling", "crumb", "paste"}
-
-
-@dataclass(eq=False)
-class Pot:
-    """What is together in one vessel now (``lines``) and ever was; its heat; tap water in it."""
-
-    lines: list[int] = field(default_factory=list)
-    heat: str = ""
-    water: bool = False
-    drained: bool = False
-    oven: bool = False  # a roasting tin, a baking tray
-    fried: bool = False  # something was fried in it
-    kept: bool = False  # the words say that its water is not poured off
-    ever: set[int] = field(default_factory=set)
-    appliance: bool = False  # a slow cooker, a microwave oven: what is put there cooks
-    called: str = ""  # "casserole", "wok": what the words call the vessel
-    kinds: tuple | None = None  # what is in it, by kind: see Kitchen._kinds
-
-    def put(self, numbers: list[int]) -> None:
-        self.lines = list(dict.fromkeys([*self.lines, *numbers]))
-        self.ever.update(numbers)
-
-    def forget(self) -> None:
-        """Only what is in it now was ever in it: the liquid was poured off, or things were taken out."""
-        self.ever, self.kinds = set(self.lines), None
-
-
-@dataclass(eq=False)
-class Event:
-    """One cooking of one line."""
-
-    method: str
-    minutes: float
-    pot: Pot
-    rule: str
-    words: list[str]
-    liquid: str = ""
-    hint: str = ""
-    held: bool = False  # a liquid of the recipe was in the pot
-    in_liquid: bool = False  # and it was more than water: milk, juice, stock
-    cake: bool = False  # with flour and sugar: a batter, not a sauce
-    at: int = 0  # the events in order
-    fate: str = ""  # what the words say became of its water afterwards: see cook_water
 
 
 class Kitchen:
@@ -85,38 +45,72 @@ class Kitchen:
         self.cut: dict[int, str] = {}  # line -> the words that cut it
         self.count = 0
         self.current: Pot | None = None
-        self.last: list[int] = []
+        self.spoken: list[list[int]] = [[]]  # what was spoken of, in order
+        self.before_fat: list[int] = []  # what was last spoken of before a fat was heated
         self.dish: Pot | None = None   # what food was last laid out in
         self.topic: list[int] = []     # what this sentence speaks of: "peel the potatoes and boil for 10 minutes"
         self.prepared: list[int] = []  # what the sentence before spoke of and put nowhere
         self.sentence = ""
         self.placed = False            # this sentence put something somewhere
         self.own_turn: dict[int, int] = {}  # line -> the clause that first cuts, cooks or serves it by name
+        self.last_heat: dict[int, int] = {}  # line -> the last clause that boils, steams, fries or bakes it by name
         self.later_turn: dict[int, int] = {}  # line -> the clause that first names it, and adds, serves or boils it apart
         self.salted: tuple[Pot, Clause] | None = None  # the first pot whose water the words call salted
         self.fat_off: set[int] = set()  # lines whose fat was poured or spooned off
         self.salt_parted = False  # a part of the salt goes elsewhere than the rest
         self.juices_eaten = False  # the words serve the juices of meat, or make its gravy of them
         self.clause_number = 0
+        self.verb = self.text = ""
+        self.unnamed: set[int] = set()  # the lines that no words of the method name: "everything" means them too
         self.hot: Pot | None = None    # the pot that was last heated
         self.frying: Pot | None = None  # the frying pan
+        self.broth: Pot | None = None  # the water that food was lifted from
         self.mixed: Pot | None = None  # the pot that was last mixed cold
         self.previous: Pot | None = None  # where we were before that
         self.deep_fat = False          # the words fill a pan with oil
         self.tap = False               # "a pan of water" is not the water of a line
+
+    @property
+    def last(self) -> list[int]:
+        """What was last spoken of."""
+        return self.spoken[-1]
+
+    @last.setter
+    def last(self, numbers: list[int]) -> None:
+        self.spoken.append(numbers)
+
+    def both(self) -> list[int]:
+        """ "Spread both on a tray": what was last spoken of, with its pot, and what is in another pot and was spoken of before."""
+        found: list[int] = []
+        for numbers in [numbers for numbers in self.spoken[::-1] if numbers]:
+            home = self.pot_of(numbers)
+            here = home.lines if home and not all(self.lines[n].cooking_class == "fats-oils" for n in home.lines) else numbers
+            if set(here) & set(found):
+                continue
+            if found:
+                return [*found, *here]
+            found = list(here)
+        return found
 
     # ------------------------------------------------------------ pots and lines
 
     def resolve(self, text: str, before: str) -> Mentions:
         """What a clause names; what its lead names when it names nothing itself."""
         found = mentions(text, self.lines)
-        if before and not found.lines() and not found.pronoun and not found.everything:
+        for number in found.again:  # what is left of it is not in the pot where a part of it was cooked
+            home = self.where.get(number)
+            if home and (home is not self.current or self.verb in COATS) and self.events[number] and self.lines[number].cooking_class != "fats-oils":
+                home.lines.remove(number)
+                del self.where[number]
+        if before and not found.lines() and not (found.pronoun and self.last) and not found.everything:
             lead = mentions(before, self.lines)
             if lead.lines() or lead.everything or lead.rest:
                 found.spared += lead.spared
                 found.group += lead.lines()
                 found.everything, found.rest = found.everything or lead.everything, found.rest or lead.rest
         later = [n for n in found.group if n not in self.where and n not in self.named and self.own_turn.get(n, -1) > self.clause_number]
+        here = self.current.lines if self.current else []
+        later += [n for n in found.group if n not in later and n not in here and self.last_heat.get(n, -1) > self.clause_number]
         if set(later) < set(found.group):  # "the vegetables" are not the cabbage that a later step boils
             found.group = [n for n in found.group if n not in later]
         return found
@@ -124,6 +118,7 @@ class Kitchen:
     def begin(self, clause: Clause) -> None:
         """A clause is about to be followed; a new sentence speaks of something new."""
         self.clause_number += 1
+        self.verb, self.text = clause.verb.phrase, clause.text
         if clause.sentence != self.sentence:
             goes_on = clause.sentence[:1].islower() and not self.placed  # after a semicolon
             self.prepared = [] if self.placed else self.topic
@@ -144,13 +139,16 @@ class Kitchen:
     def objects(self, found: Mentions) -> list[int]:
         """The lines a clause is about."""
         unplaced = [n for n, line in enumerate(self.lines) if n not in self.where and not line.serve and self.later_turn.get(n, -1) <= self.clause_number]
+        if found.rest and (parted := PARTED.search(self.sentence.lower())) and BARE_REST.search(self.text):  # "with a little of the milk, heat the rest"
+            return mentions(parted.group(1), self.lines).lines() or list(self.last)
         if found.rest:
             section = [n for n in unplaced if found.vessel and found.vessel in self.lines[n].section]
             return list(dict.fromkeys([*found.lines(), *[n for n in section or unplaced if n not in found.spared]]))
         if found.everything:
             section = [n for n in unplaced if found.vessel and found.vessel in self.lines[n].section]
-            here = section or (unplaced if not self.where else list(self.current.lines if self.current and self.current.lines else self.where))
-            return list(dict.fromkeys([*here, *found.lines()]))
+            here = section or (unplaced if not self.where else self._all_at_hand())
+            missed = [n for n in unplaced if n in self.unnamed and n not in found.spared] if not section and self.verb not in WORKS_ON_ALL else []
+            return list(dict.fromkeys([*here, *missed, *found.lines()]))
         if found.vessel and not found.lines():
             section = [n for n, line in enumerate(self.lines) if found.vessel in line.section]
             if section and all(n not in self.where for n in section):
@@ -158,9 +156,19 @@ class Kitchen:
             home = self.vessel(found.vessel)
             if home and home is not self.current:
                 return list(home.lines)
-        home = self.vessel(found.vessel) if found.vessel in JOINS_BY_NAME else None
+        if found.both and not found.lines():
+            return self.both()
+        home = self.vessel(found.vessel) if found.vessel in JOINS_BY_NAME and not self.verb.startswith("make") else None
         spoken_of = self.last if found.pronoun_first and found.lines() else []
         return list(dict.fromkeys([*spoken_of, *found.lines(), *(home.lines if home else [])]))
+
+    def _all_at_hand(self) -> list[int]:
+        """What "everything" means among what has a place: the pot we are at; where that holds only fat, what waits cold beside it too."""
+        here = list(self.current.lines) if self.current else []
+        if any(self.lines[n].cooking_class != "fats-oils" for n in here):
+            return here
+        waits = [n for n, pot in self.where.items() if not pot.heat and not self.events[n]]
+        return list(dict.fromkeys([*here, *waits])) if here else list(self.where)
 
     def called_so(self, word: str) -> Pot | None:
         """The pot that the words called a casserole, a wok; None when none or this one is."""
@@ -179,7 +187,7 @@ class Kitchen:
         if word in SHAPED or word in ("mixture", "mix"):
             if self.mixed and self.mixed.lines:
                 return self.mixed
-            return self.hot if word in ("mixture", "mix", "filling") and self.hot and self.hot.lines else None
+            return self.hot if word in ("mixture", "mix", "filling", "topping") and self.hot and self.hot.lines else None
         if word in ("pan", "pot", "content", "contents"):
             return None
         if pot := self.called_so(word):
@@ -230,8 +238,8 @@ class Kitchen:
         self.move(numbers, pot)
         return pot
 
-    def pot_or_all(self) -> tuple[Pot, str]:
-        """The current pot, or all that was not cooked yet; with the rule of confidence."""
+    def pot_or_all(self, method: str) -> tuple[Pot, str]:
+        """The current pot, or all that was not cooked yet (for boiling and soaking: what is boiled by custom, if any); with the rule of confidence."""
         if self.current is not None and self.current.lines:
             return self.current, "pot"
         if self.last and not any(self.events[n] for n in self.last):
@@ -239,6 +247,9 @@ class Kitchen:
         if self.current is not None and any(self.events):  # all was taken out of the pan: nothing is left to cook
             return self.current, "implied"
         loose = [n for n in range(len(self.lines)) if not self.events[n] and not self.lines[n].serve]
+        boiled = [n for n in loose if self.lines[n].cooking_class in (*BOILED_BY_CUSTOM, "potatoes", "sweet-potatoes", "roots", "leafy-greens", "other-vegetables", "eggs")]
+        if method in ("boil", "soak") and boiled and not self.any_wet(loose):  # nobody says what: oil and spices are not meant
+            loose = boiled
         return self.new(loose), "implied"
 
     def pot_for(self, objects: list[int], method: str, text: str) -> Pot:
@@ -259,7 +270,7 @@ class Kitchen:
         joins = now is not None and not NEW_PAN.search(text) and (
             (method in ("stir-fry", "fry") and now.heat in ("stir-fry", "fry") and not (now.water or self.holds_liquid(now)))
             or (method == "simmer" and self.holds_liquid(now) and now.heat != "bake")
-            or (method == "boil" and now.water and not now.lines and now.heat == "boil"))
+            or (method == "boil" and now.water and now.heat == "boil" and all(self.lines[n].cooking_class in SEASONS_WATER for n in now.lines)))
         return now if joins else Pot()
 
     def take_off(self) -> None:
@@ -305,7 +316,7 @@ class Kitchen:
                 if event.pot is not pot or event.method not in ("boil", "simmer", "soak") or event.liquid:
                     continue
                 event.liquid = "drained"
-                event.fate = "" if event.fate == EATEN else event.fate  # spoken of while it was still in the pan
+                event.fate = "" if event.fate in (EATEN, HALF) else event.fate  # spoken of while it was still in the pan
                 event.rule = weakest(event.rule, "liquid-likely") if unsure else event.rule
                 if clause.sentence not in event.words:
                     event.words.append(clause.sentence)

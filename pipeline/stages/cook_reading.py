@@ -23,29 +23,32 @@ import re
 
 from pipeline.stages import cook_moves as moves
 from pipeline.stages import cook_water
-from pipeline.stages.cook_meant import DISCARDED, action_meant, latest_wet, not_cooked_there, tap_is_meant, unclear, words_of
-from pipeline.stages.cook_names import Line, called_in_full, mentions
-from pipeline.stages.cook_outcome import CONFIDENCE, DRAINED_BY_CUSTOM, FRESH, Reading, in_doubt, reading_of, weakest
-from pipeline.stages.cook_places import A_PAN_CALLED, juices_eaten, to_juices
+from pipeline.stages.cook_draining import drain
+from pipeline.stages.cook_meant import action_meant, not_cooked_there, tap_is_meant, unclear, words_of
+from pipeline.stages.cook_names import Line, Mentions, called_in_full, is_liquid, mentions
+from pipeline.stages.cook_outcome import CONFIDENCE, DRAINED_BY_CUSTOM, FRESH, Reading, in_doubt, reading_of
+from pipeline.stages.cook_places import A_PAN_CALLED, back_to_the_pan, juices_eaten, to_juices, without_spent_fat
 from pipeline.stages.cook_pots import BOILED_BY_CUSTOM, HEATING, NEW_PAN, OLD_PAN, SOAKING_FROM_MINUTES, Kitchen, Pot
 from pipeline.stages.cook_words import COOKS_UNTIL, Clause, Vocabulary, sentences, without_states
 
 SOUP = re.compile(r"\b(?:soups?|broth|ladle|blitz|whizz|liquidise|hand blender|stick blender|blend until|blend the)\b")
-OVER_HEAT = re.compile(r"\bover (?:an? |the )?(?:[\w-]+ ){0,2}(?:heat|flame)\b|\buntil (?:it|the [\w ]+?) (?:boils|thickens|bubbles|comes to the boil)\b")
-STRAINED = re.compile(r"\b(?:stock|broth|liquid|liquor|juices?|sauce|soup|gravy|custard|milk|cream)\b|\binto an? ")
+OVER_HEAT = re.compile(r"\bover (?:an? |the )?(?:[\w-]+ ){0,2}(?:heat|flame)\b|\buntil (?:it|they|the [\w ]+?) (?:boils?|thickens?|bubbles?|comes? to the boil|comes? to a simmer|simmers?)\b")
 TAKEN_UP = re.compile(r"\babsorb|\b(?:water|liquid|stock)\b[^.;,]*\b(?:gone|evaporated|boiled away|taken up|soaked up|disappeared|boiled off|cooked away|cooked off)\b")
 SERVED_WITH = re.compile(r"^[^.,]*\bon ?to (?:the |some |hot |slices of )?(?=toasted|grilled)|\b(?:serve|serving|eat|eating|have|enjoy)\b[^.]*\bwith (?:some |a |the |plenty of )?(?=toasted|grilled|steamed|boiled|roast|baked|fried|microwaved)")
+IN_WHAT_IS_THERE = re.compile(r"\bsauce\b|\bin (?:it|this|that)\b|\b(?:in|into) the (?:[\w-]+ )?(?:stock|broth|soup|milk|same (?:pan|pot|liquid))\b")
+WITH_MORE = re.compile(r"\s*(?:(?:gently|slowly|together|hard|briefly|again|up|back|to (?:the|a) (?:boil|simmer))\s)*(?:with|along with|in (?:all )?(?:the|your|half the)(?= [\w -]*(?:water|stock|milk|broth|wine|juice|cider)\b))\b")
+THEM = re.compile(r"\s*(?:them|these|each)\b")
+LIQUID_NAMES = ("broth", "stock", "soup", "stew", "curry", "liquid", "liquor", "casserole", "sauce")
+A_TRAY = re.compile(r"\b(?:tray|baking sheet|roasting tin|shelf)\b")
 OFF_HEAT = re.compile(r"\b(?:off|from) the\b")
-EXCESS = re.compile(r"\b(?:excess|surplus|leftover|left over)\b")
-THROWN = re.compile(r"\b(?:discard\w*|throw\w*|thrown|pour\w* (?:it |them )?(?:away|off)|tip\w* (?:it )?away|down the (?:sink|drain)|get rid)\b")
-ONTO_FOOD = re.compile(r"\b(?:over|onto|on to) the\b")  # "strain the custard over the bread"
 # What is boiled in a pan of its own and not with a stew; and verbs that put back what was there before.
 FAT_OFF = re.compile(r"\b(?:drain|pour|spoon|skim|tip|ladle)(?:ing|ed)? (?:away |off |out )?(?:\w+ ){0,4}?(?:fat|grease|drippings)\b(?! over\b)|\bdiscard(?:ing)? (?:the |any |excess )*(?:fat|grease)\b")
 OWN_PAN = (*BOILED_BY_CUSTOM, "potatoes", "sweet-potatoes", "leafy-greens", "other-vegetables", "roots")
 BACK = ("return", "put back", "tip back", "skim")
 FIRST_CUT = ("peel", "chop", "cut", "dice", "trim", "grate", "halve", "wash", "shred")  # what is done to food before it cooks
 OVEN_HEAT = re.compile(r"\b\d{3}\s*(?:°|degrees)?\s*[cf]\b|\bgas (?:mark )?\d")
-BESIDE = re.compile(r"\b(?:beside|alongside|next to) (?:the |your )?[\w-]+")  # "roast beside the joint"
+OVER_IT = re.compile(r"\b(?:over|above|on top of) (?:the|an?|your)\b[^,]*")  # "steam the cabbage over the potatoes": they boil below
+BESIDE = re.compile(r"\b(?:beside|alongside|next to|around|round|underneath|on the shelf (?:above|below)) (?:the |your )?[\w-]+")  # "roast beside the joint"
 DEEP_FAT = re.compile(r"\bdeep[- ](?:[\w-]+ )?(?:pan|pot|saucepan|wok|fryer)\b[^.]*\boil\b|\b(?:full|cm|inch(?:es)?|depth) (?:of |deep )?(?:[\w-]+ ){0,2}oil\b|\bheat (?:the |your )?(?:[\w-]+ )?(?:oil|fat|dripping|lard)[^.]*? to 1[5-9]\d ?°?c\b")
 
 
@@ -60,8 +63,10 @@ def read_method(lines: list[Line], steps: list[str], vocabulary: Vocabulary) -> 
     kitchen.salt_parted = bool(cook_water.SALT_PARTED.search(whole.lower()))
     kitchen.juices_eaten = any(juices_eaten(sentence) for sentence in by_sentence)
     kitchen.tap = tap_is_meant(kitchen, clauses)
-    named = [mentions(without_states(clause.text), kitchen.lines).direct for clause in clauses]
+    named = [mentions(words_of(kitchen, clause), kitchen.lines).direct for clause in clauses]
+    kitchen.unnamed = set(range(len(lines))).difference(*(mentions(sentence.lower(), kitchen.lines).lines() for sentence in by_sentence))
     kitchen.own_turn, kitchen.later_turn = _own_turns(clauses, named), _later_turns(kitchen, clauses, named)
+    kitchen.last_heat = {line: number for number, (clause, lines) in enumerate(zip(clauses, named, strict=True), start=1) if clause.verb.method in HEATING for line in lines}
     for clause in clauses:
         kitchen.begin(clause)
         kitchen.deep_fat = kitchen.deep_fat or bool(DEEP_FAT.search(clause.sentence.lower()))
@@ -113,6 +118,9 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
     """Carry out one clause."""
     places = {phrase.method for phrase in clause.places}
     action, text = action_meant(kitchen, clause, words_of(kitchen, clause))
+    back_to_the_pan(kitchen, clause)
+    if cook_water.partly(kitchen, clause):
+        return
     if action in ("add", "place", "prepare", "combine", "remove"):
         to_juices(kitchen, clause)
     if action in ("add", "place") and (served := SERVED_WITH.search(clause.text)):  # "tear in the basil before you serve it with toasted bread"
@@ -162,8 +170,16 @@ def _swells(kitchen: Kitchen, text: str) -> bool:
 
 def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
     """A clause with a method of its own."""
+    if clause.verb.phrase in ("wilt", "soften", "wilt down") and any(phrase.method == "boil" for phrase in clause.places):
+        method = "boil"
+    if method == "steam":
+        text = OVER_IT.sub(" ", text)
     found = kitchen.resolve(BESIDE.sub(" ", text), clause.before)
     objects = kitchen.objects(found)
+    objects = without_spent_fat(kitchen, objects, method)
+    if objects and WITH_MORE.match(clause.text) and (spoken_of := kitchen.unsaid() or kitchen.cut_before(clause, method) or _at_hand(kitchen, objects)):  # "rinse the lentils and simmer with the onion"
+        objects = list(dict.fromkeys([*spoken_of, *objects]))
+        found.direct += spoken_of
     places = {phrase.method for phrase in clause.places}
     now = kitchen.current
     if method in ("boil", "simmer") and "steam" in places:
@@ -186,20 +202,28 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
     if method == "stir-fry" and kitchen.deep_fat and clause.verb.phrase in ("fry", "cook"):
         method = "fry"
     only_fat = objects and all(kitchen.lines[n].cooking_class == "fats-oils" for n in objects)
-    if only_fat and kitchen.last and (found.pronoun or " in " in text):  # "fry it in the oil", "deep-fry in the oil"
+    if only_fat and kitchen.last and (found.pronoun or " in " in text or WITH_MORE.match(text)):  # "fry it in the oil", "deep-fry in the oil"
         fried = kitchen.unsaid() or kitchen.last
         found.direct += fried
         objects = list(dict.fromkeys([*objects, *fried]))
         pot, rule = kitchen.pot_for(objects, method, text), "named"
+    elif not objects and THEM.match(text) and kitchen.before_fat and all(kitchen.lines[n].cooking_class == "fats-oils" for n in kitchen.last):
+        objects = kitchen.before_fat  # "dust the shanks with flour. Heat the oil and brown them": not the oil
+        pot, rule = kitchen.pot_for(objects, method, text), "pronoun"
+        objects = kitchen.with_companions(objects, pot)
     elif not objects and found.pronoun and kitchen.last:
         pot, rule = kitchen.pot_of(kitchen.last) or kitchen.new(kitchen.last), "pronoun"
     elif not objects and (objects := kitchen.unsaid() or kitchen.cut_before(clause, method)):
         pot, rule = kitchen.pot_for(objects, method, text), "pronoun"
     elif not objects:
-        pot, rule = kitchen.pot_or_all()
+        pot, rule = kitchen.pot_or_all(method)
     else:
         pot, rule = kitchen.pot_for(objects, method, text), "named"
-        if found.vessel or kitchen.mixed and set(objects) & set(kitchen.mixed.lines):  # coated, stuffed, shaped together
+        if method == "boil" and places & {"water", "boil"} and set(objects) < set(pot.lines) and kitchen.holds_own_liquid(pot):
+            pot = Pot()  # "boil the potatoes in fresh water": not the stew that "the vegetables" went into
+        if found.vessel in LIQUID_NAMES and not pot.lines and (broth := kitchen.vessel(found.vessel)):  # "reheat the broth with the carrots"
+            pot = broth
+        if found.vessel or kitchen.mixed and set(objects) & set(kitchen.mixed.lines) or any(n in kitchen.where and kitchen.where[n].together for n in objects):  # coated, stuffed, shaped together
             objects = kitchen.with_companions(objects, pot)
     if objects and not set(objects) <= set(pot.lines):
         kitchen.move(objects, pot)
@@ -210,6 +234,12 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
         how = rule if rule != "named" else "named" if number in found.direct else "group" if number in found.group else "pot"
         kitchen.event(number, _first_heat(kitchen, number, pot) or method if method == "reheat" else method, clause, pot, how)
     kitchen.last = objects or kitchen.last
+
+
+def _at_hand(kitchen: Kitchen, objects: list[int]) -> list[int]:
+    """What is in the pot now, where the words only say what is cooked with it."""
+    here = kitchen.current.lines if kitchen.current else []
+    return [] if set(objects) & set(here) else list(here)
 
 
 def _first_heat(kitchen: Kitchen, number: int, pot: Pot) -> str:
@@ -230,9 +260,12 @@ def _generic(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if places:
         _cook(kitchen, clause, text, places[-1])
         return
+    if objects and not places and all(is_liquid(kitchen.lines[n]) for n in objects) and WITH_MORE.match(clause.text) and now and now.lines and now.heat not in HEATING:
+        _cook(kitchen, clause, text, "simmer")  # "drain, and cook in the stock for 30 minutes"
+        return
     fresh = [n for n in objects if n not in (now.lines if now else [])]
     custom = [n for n in fresh if kitchen.lines[n].cooking_class in BOILED_BY_CUSTOM and not kitchen.lines[n].cooked_already]
-    if custom and not (now and kitchen.holds_liquid(now) and not now.water and "sauce" in text):
+    if custom and not (now and kitchen.holds_liquid(now) and not now.water and IN_WHAT_IS_THERE.search(text)):
         _cook(kitchen, clause, text, "boil")
         return
     pot = (kitchen.pot_of(objects) if objects else None) or now
@@ -275,74 +308,32 @@ def _heat(kitchen: Kitchen, clause: Clause, text: str) -> None:
         pot.heat = "" if tin else "stir-fry"
         kitchen.move([n for n in objects if n not in kitchen.where] or objects, pot, clause.sentence)
         kitchen.heated(pot)
-        kitchen.last = objects
+        kitchen.before_fat, kitchen.last = [n for n in kitchen.last if n not in objects] or kitchen.before_fat, objects
         return
     fresh = [n for n in objects if n not in kitchen.where]
+    if fresh and not kitchen.any_wet(objects) and any(kitchen.lines[n].cooking_class == "fats-oils" for n in objects):  # "warm the oil with the garlic"
+        _cook(kitchen, clause, text, "stir-fry")
+        return
     if any(phrase.method == "stir-fry" for phrase in clause.places):  # "warm the tortillas in a dry pan"
         _cook(kitchen, clause, text, "stir-fry")
         return
-    _cook(kitchen, clause, text, "simmer" if clause.verb.phrase != "warm" and fresh and kitchen.any_wet(objects) else "reheat")
+    _cook(kitchen, clause, text, "simmer" if (clause.verb.phrase != "warm" or OVER_HEAT.search(clause.text)) and fresh and kitchen.any_wet(objects) else "reheat")
 
 
 def _place(kitchen: Kitchen, clause: Clause, text: str) -> None:
+    waits = [n for n in kitchen.prepared if n not in kitchen.where]
+    if clause.verb.phrase in ("stuff", "fill") and re.match(r"\s*with\b", text) and waits and not kitchen.placed and not kitchen.unsaid():  # "core the apples. Stuff with the sultanas"
+        kitchen.topic = waits
+        moves.combine(kitchen, clause, text)
+        return
     pot = moves.gather(kitchen, clause, text, new=True)
-    if not math.isnan(clause.minutes) and pot.heat:
+    if not math.isnan(clause.minutes) and pot.heat and moves.LATE.search(clause.text):
+        for number in [n for n in pot.lines if n in kitchen.last]:
+            kitchen.event(number, moves.heat_of(kitchen, pot, clause, Mentions()), clause, pot, "named")
+    elif not math.isnan(clause.minutes) and pot.heat:
         _generic(kitchen, clause, "")
-
-
-def _drained_by_custom(kitchen: Kitchen, objects: list[int], pot: Pot) -> bool:
-    """Whether straining is draining: pasta, potatoes and the like, named or boiled alone."""
-    customary = (*DRAINED_BY_CUSTOM, *BOILED_BY_CUSTOM)
-    if objects:
-        return any(kitchen.lines[n].cooking_class in customary for n in objects)
-    return pot.heat == "boil" and all(kitchen.lines[n].cooking_class in customary for n in pot.lines)
-
-
-def _drain(kitchen: Kitchen, clause: Clause, text: str) -> None:
-    if re.search(r"\b(?:fat|kitchen paper|oil)\b", text):
-        return
-    if clause.verb.phrase in ("strain", "sieve") and STRAINED.search(text):  # the liquid is what is wanted
-        if ONTO_FOOD.search(text):
-            moves.gather(kitchen, clause, text, new=False)
-        return
-    objects = kitchen.objects(kitchen.resolve(text, "")) or mentions(clause.before, kitchen.lines).lines()
-    if clause.verb.phrase in ("strain", "sieve") and (pot := latest_wet(kitchen)) and not _drained_by_custom(kitchen, objects, pot):
-        kitchen.keep_in_doubt(pot)  # "strain and serve the broth": what is strained is mostly eaten
-        return
-    if clause.verb.method != "drain" and DISCARDED.match(clause.text):  # "discard the poaching liquid"
-        kitchen.pour_off(latest_wet(kitchen), clause, False)
-        return
-    chosen = [kitchen.events[n][-1].pot for n in objects if kitchen.events[n]]
-    if objects and not chosen:  # drains a tin
-        for number in objects:
-            kitchen.named.setdefault(number, (clause.sentence, "named"))
-        kitchen.last = kitchen.topic = objects  # "drain the chickpeas and whizz with the onion"
-        return
-    now = kitchen.current
-    if not chosen and now is not None and now.drained:
-        return  # says twice that the water goes
-    watery = [event.pot for events in kitchen.events for event in events[-1:] if event.liquid == "" and event.method in ("boil", "soak")]
-    here = [now] if now is not None and any(e[-1].pot is now and e[-1].method in ("boil", "simmer", "soak") for e in kitchen.events if e) else []
-    pots = list({id(pot): pot for pot in chosen or here or watery[-1:]}.values())
-    unsure = bool(re.search(r"\b(?:reserv|keep|kept|save|saving|retain)\w*\b(?! (?:it |them )?warm)", clause.sentence.lower()))
-    if EXCESS.search(text):  # what the grain has not taken up: nearly all of it is kept
-        _doubt(kitchen, pots)
-        return
-    thrown = THROWN.search(clause.sentence.lower())
-    for pot in pots:
-        if kitchen.holds_own_liquid(pot) and not thrown:
-            kitchen.keep_in_doubt(pot)  # milk, stock or juice of the recipe: nobody says that it is thrown away
-        else:
-            kitchen.pour_off(pot, clause, unsure)
-    if pots:
-        kitchen.current = pots[-1]
-        kitchen.last = [n for n in objects if n in kitchen.where] or list(pots[-1].lines)
-
-
-def _doubt(kitchen: Kitchen, pots: list[Pot]) -> None:
-    """A little of the water of these pots went: kept, and not sure."""
-    for event in (event for events in kitchen.events for event in events[-1:] if event.pot in pots):
-        event.rule = weakest(event.rule, "liquid-unsaid")
+    elif not math.isnan(clause.minutes) and pot.lines and kitchen.hot and kitchen.hot.heat == "bake" and A_TRAY.search(clause.text):
+        _cook(kitchen, clause, "", "bake")  # "put on a second tray for the last 15 minutes"
 
 
 def _rest(kitchen: Kitchen, clause: Clause, text: str) -> None:
@@ -353,9 +344,10 @@ def _rest(kitchen: Kitchen, clause: Clause, text: str) -> None:
     was_hot = pot is not None and any(kitchen.events[n] for n in pot.lines)  # "bring the stock to the boil, stir in the couscous and leave"
     if clause.verb.phrase == "rest" or pot is None or not (pot.water or was_hot and kitchen.holds_liquid(pot)):
         return
+    grain = any(kitchen.lines[number].cooking_class == "grains" for number in pot.lines)
     for number in pot.lines:
         swells = kitchen.lines[number].cooking_class in ("grains", "noodles", "rice", "pasta")
-        taken_up = kitchen.lines[number].cooking_class in ("water", "stock-sauce", "grains", "rice")
+        taken_up = kitchen.lines[number].cooking_class in ("water", "stock-sauce", "grains", "rice") or grain and kitchen.lines[number].cooking_class == "dried-fruit"
         soaks_up = was_hot and kitchen.lines[number].cooking_class in ("grains", "noodles") and not kitchen.events[number]
         if soaks_up or pot.heat == "boil" and (swells or taken_up):
             kitchen.event(number, "boil", clause, pot, "pot")
@@ -365,6 +357,6 @@ def _rest(kitchen: Kitchen, clause: Clause, text: str) -> None:
 
 
 HANDLERS = {
-    "cook": _generic, "heat": _heat, "add": moves.add, "place": _place, "combine": moves.combine, "remove": moves.remove, "drain": _drain, "rest": _rest,
+    "cook": _generic, "heat": _heat, "add": moves.add, "place": _place, "combine": moves.combine, "remove": moves.remove, "drain": drain, "rest": _rest,
     "prepare": moves.prepare, "serve": moves.serve,
 }

@@ -17,9 +17,9 @@ from pipeline.stages.cook_words import Clause
 if TYPE_CHECKING:
     from pipeline.stages.cook_pots import Event, Kitchen
 
-EATEN, SAVED, PART = "eaten", "saved", "part"
+EATEN, SAVED, PART, HALF = "eaten", "saved", "part", "half"
 # What a fate makes of water that would count as poured off: (liquid, rule of confidence).
-OUTCOMES = {EATEN: ("kept", "liquid-likely"), SAVED: ("kept", "liquid-saved"), PART: ("drained", "liquid-unsaid")}
+OUTCOMES = {EATEN: ("kept", "liquid-likely"), SAVED: ("kept", "liquid-saved"), PART: ("drained", "liquid-unsaid"), HALF: ("kept", "liquid-saved")}
 SALTED = re.compile(r"(?<!un)\bsalted (?:\w+ )?water\b|(?<!un)\bsalted boiling\b|\bsalt the water\b")
 SALT_PARTED = re.compile(r"\b(?:rest of the|remaining|other half(?: of the)?|half(?: of)? the|some of the|a little of the|most of the) salt\b")
 # So little water under a lid is gone when the food is done, and what it took up is in the pan (common practice, no source).
@@ -31,6 +31,10 @@ SAVES = re.compile(r"(?<!the )(?<!of )(?<!with )(?<!its )(?<!their )(?<!your )(?
                    r"\b(?:reserv(?:e|es|ing)|reserved|keep(?:s|ing)?|kept|sav(?:e|es|ed|ing)|retain(?:s|ed|ing)?|set(?:ting)? aside|catch(?:es|ing)?|"
                    r"hold(?:ing)? (?:back|on to)|collect(?:ing)?)\b(?! (?:it |them )?warm)")
 SAVED_AFTER = re.compile(r"\s+(?:(?:is|are|should be|can be|must be)\s+)?(?:reserved|kept|saved|retained|set aside)\b|\s+to one side\b")
+# A part of the water goes: "tip away half of the cooking water". (What a ladle takes is no part worth a word.)
+PARTLY = re.compile(r"\b(?P<verb>drain|pour|tip|throw|strain|discard|ladle)\b(?P<off>\s(?:off|away|out))?\s(?:about |around |roughly )?"
+                    r"(?P<part>half|some|part|most|nearly all|almost all|(?:a|two|three|one)[- ](?:thirds?|quarters?))(?:\sof)?(?:\s(?:the|its|their|that|this))?(?:\s[\w-]+){0,2}?"
+                    r"\s(?:water|liquid|liquor)\b(?P<after>\s(?:off|away|out)\b)?(?!\s(?:in|into|over|onto|to)\b)")
 STRAINS = re.compile(r"\b(?:strain|sieve)\b")
 INTO_THE_DISH = re.compile(r"\b(?:in)?to the (?!sink|drain|plughole|bin)")
 CAUGHT = re.compile(r"\b(?:over|into) (?:an?|the) (?:[\w-]+ )?(?:bowl|jug)\b")
@@ -42,6 +46,7 @@ FOR_THE_DISH = re.compile(r"\bfor (?:the |your |a |some |making )*(?:[\w-]+ )?(?
 PART_WORDS = re.compile(r"(?:\b(?:ladle|splash|dash|drop|spoon|table-?spoon|tea-?spoon|tbsp|tsp|slosh|touch|little|bit)(?:ful|s|es|fuls)*\b|"
                         r"\b(?P<cup>mug|cup|glass|some|bowl)(?:ful|s|es|fuls)*\b|\b(?P<ml>\d+) ?ml\b)(?:\s+(?!and\b|with\b|to\b|into\b|in\b)[\w-]+){0,6}\s*$")
 SMALL_PART_ML = 150
+USES = re.compile(r"\b(?:use|using|uses)\b(?:\s(?:up|all|of))*(?:\s(?:the|its|their|that|this))?(?:\s[\w-]+){0,2}\s*$")
 LOOSENS = re.compile(r"\b(?:loosen|thin|slacken|let(?:ting)? down)")
 FOR_COOKING = {"cooking", "starchy", "poaching", "blanching"}
 FOR_SOAKING = {"soaking", "steeping", "soak"}
@@ -65,6 +70,22 @@ def note(kitchen: Kitchen, clause: Clause) -> None:
         _mark(kitchen, clause, events, _fate(text, before, stems, saves, drains, kitchen, events))
     if drains and not said and CAUGHT.search(text):
         _mark(kitchen, clause, _latest(kitchen, None, WET), SAVED)
+
+
+def partly(kitchen: Kitchen, clause: Clause) -> bool:
+    """ "Pour off half the water, mash with the rest": what stays is eaten, and how much that is, nobody says; of "most of" it little stays.
+
+    Counts as kept, in great doubt: for potassium that is the careful side. Returns whether a part of it was poured off.
+    """
+    found = PARTLY.search(f"{clause.verb.phrase}{clause.text}")
+    if not found or not (found["off"] or found["after"] or found["verb"] in ("drain", "discard")):
+        return False
+    fate = PART if found["part"].startswith(("most", "nearly", "almost")) else HALF
+    for _, event in _latest(kitchen, None, ("boil", "simmer")):
+        event.fate = fate
+        if clause.sentence not in event.words:
+            event.words.append(clause.sentence)
+    return True
 
 
 def salt(kitchen: Kitchen) -> None:
@@ -93,6 +114,8 @@ def _fate(text, before, stems, saves, drains, kitchen, events) -> str:
     small = bool(part) and not (part["ml"] and int(part["ml"]) > SMALL_PART_ML) and (of_pasta or not part["cup"])
     if of_pasta and LOOSENS.search(text):
         small = True  # nobody eats the whole pasta water in a sauce
+    if USES.search(before):
+        return PART if small else EATEN  # "strain, and use the water to make the gravy"
     if saves:
         return PART if small else EATEN if FOR_THE_DISH.search(text) else SAVED
     if drains and CAUGHT.search(text):
@@ -106,7 +129,7 @@ def _fate(text, before, stems, saves, drains, kitchen, events) -> str:
 
 def _mark(kitchen: Kitchen, clause: Clause, events: list[tuple[int, Event]], fate: str) -> None:
     for _, event in events:
-        if not fate or event.fate == PART and fate == EATEN:  # a cupful was kept, and the cupful goes in
+        if not fate or event.fate == PART and fate == EATEN or event.fate == HALF:  # a cupful was kept, and the cupful goes in
             continue
         event.fate = fate if not (event.fate == EATEN and fate == SAVED) else EATEN
         if clause.sentence not in event.words:

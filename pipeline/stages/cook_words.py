@@ -7,7 +7,7 @@ Everything here works on plain text and small tuples; what happens in the pots i
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import pandas as pd
@@ -21,6 +21,7 @@ SPELT = {"half an": "0.5", "half a": "0.5", "an hour and a half": "1.5 hour", "o
          "ten": "10", "twelve": "12", "fifteen": "15", "twenty": "20", "thirty": "30", "an": "1", "a": "1", "another": "1"}
 TIME = re.compile(rf"({NUMBER})(?:\s*(?:-|–|to|or)\s*({NUMBER}))?\s*-?\s*(hours?|hrs?|h|minutes?|mins?|min|m|seconds?|secs?)\b")
 SPELT_TIME = re.compile(r"\b(" + "|".join(sorted(SPELT, key=len, reverse=True)) + r")\s+(hours?|minutes?|mins?|seconds?)\b")
+BARE_MINUTES = re.compile(r"\b(?:for|give (?:it|them)) (?:another|a further|about|around|the (?:last|final)|a final)\s(\d+)(?:\s?(?:-|–|to)\s?\d+)?(?:\s(?:more|or so))?\s*(?=$|[,.;:]|and\b|then\b|until\b|till\b)")  # "for another 3": minutes
 MINUTES_IN = {"h": 60.0, "m": 1.0, "s": 1 / 60}
 OVERNIGHT_MINUTES = 480.0
 OVERNIGHT = re.compile(r"\bovernight\b|\bnight before\b|\b(?:till|until) (?:the )?(?:next )?morning\b|\ball night\b")
@@ -32,7 +33,7 @@ BEFORE_VERB = {"and", "then", "or", "to", "now", "next", "meanwhile", "first", "
                "must", "once", "again", "but", "finally", "afterwards", "later", "carefully", "it", "them", "before", "minutes",
                "minute", "mins", "well", "please", "together", "soft", "tender", "simply", "may", "not", "instead"}
 NOT_BEFORE_VERB = {"the", "a", "an", "your", "high", "medium", "low", "gentle", "hot", "of", "for", "with", "preheated", "this",
-                   "rolling", "some", "any", "more", "extra", "their", "its", "each", "every", "cold", "fresh", "no", "in", "on"}
+                   "rolling", "fierce", "moderate", "brisk", "lively", "steady", "lowest", "gentlest", "highest", "full", "direct", "residual", "moderately", "some", "any", "more", "extra", "their", "its", "each", "every", "cold", "fresh", "no", "in", "on"}
 NEGATIONS = re.compile(r"\b(?:not|don't|don’t|never|without|avoid|no need to|rather than|instead of)(?:\s+\w+){0,2}\s*$")
 STATE_CLAUSE = re.compile(r"\b(?:until|till|so that|so they|so it|while|before(?! (?:the end|serving|eating)\b)|ready to|which|that have|making sure|taking care)\b[^,;:.]*")
 LEAD_CLAUSE = re.compile(r"^(?:when|once|after|while|as soon as|as|if|about|\d+ minutes before)\b[^,]*,")
@@ -43,10 +44,12 @@ COVERING = re.compile(r"\bwith (?:an?|the|its|their|some)?\s*(?:[\w-]+ ){0,2}(?:
 # "under a moderate grill", "in a very hot oven": the words between do not change what is done.
 APPLIANCE = re.compile(r"\b(in|into|under|on|onto|to|over) (an?|the|your) ((?:(?!(?:and|or|with|of|then|the|an?)\b)[\w-]+\s+){1,3})"
                        r"(oven|grill|broiler|frying pan|skillet|wok|griddle|griddle pan|steamer|barbecue|microwave)\b")
+# "into a large pot of gently simmering water"
+PAN_OF = re.compile(r"\b(?:an?|the|your) (?:(?:large|big|deep|wide|small|medium|separate|second|lidded|heavy|good-sized|full|rolling)[- ]?(?:sized )?)*(?:pan|saucepan|pot|pans|pots) of (?:gently |rapidly |barely |fast[- ]|lightly |just |salted |furiously )*(boiling|simmering)(?: salted)? water\b")
 # Words for something to do that are also foods or things: instructions only before a determiner.
 NOUN_VERBS = {"flour", "butter", "oil", "core", "zest", "peel", "season", "crumb", "skin", "shell", "top", "roast", "stew", "quarter", "plate", "pulse",
               "process", "cream", "steam", "stuff", "casserole", "steep", "stock", "salt", "dice", "slice", "grill", "barbecue", "toast", "strip", "brown", "cream together", "puree", "purée"}
-DETERMINED = re.compile(r"\s+(?:the|an?|them|it|your|each|both|all|off|in|with|over|for|at|until|under|on|all|well|again|and set|alongside|beside|next to|together|everything|\w+ly|\d+|half|some|any)\b|\s*$|\s*,")
+DETERMINED = re.compile(r"\s+(?:the|an?|them|it|your|each|both|all|off|in|with|over|for|at|until|under|on|all|well|again|and set|alongside|beside|next to|together|everything|\w+ly|\d+|half|some|any|open|uncovered|covered|whole|directly|skin|straight)\b|\s*$|\s*,")
 FOODS_AS_VERBS = {"flour", "butter", "oil", "cream", "stock", "salt", "pepper", "sugar"}
 FOOD_DETERMINED = re.compile(r"\s+(?:the|an?|them|it|your|each|both)\b")
 THE_AND = re.compile(r"\b[a-z]+ the [\w-]+ and$")  # "warm the milk and" cream together
@@ -59,6 +62,7 @@ NO_IMPERATIVE = re.compile(r"\s*(?:in|on|with|for|to|at|by|from|over|under|using
 FIRST_WORD = re.compile(r"\s*([a-zà-ÿ'-]+),?\s+\S")
 LEAD_WORDS = re.compile(r"(?:when|once|after|while|as soon as|as|if|about|\d+ minutes before)\b[^,]*,|(?:meanwhile|in the meantime|next|then|now|finally|first|lastly)\b,?")
 
+HEATS = ("boil", "simmer", "steam", "fry", "stir-fry", "bake", "grill", "microwave", "cook")
 # Patterns of a clause: what it is put into, for how long it cooks, which water is meant.
 CONTAINER = r"\s+(?:[\w-]+\s+){0,3}(?:dish|tin|tray|sheet|casserole|bowl|jug|ramekins?|plate|processor|slow cooker)\b"
 NEW_CONTAINER = re.compile(r"\b(?:an?|another)" + CONTAINER)
@@ -67,12 +71,17 @@ PURPOSE = re.compile(r"(?<!ingredients )\bfor the (?:[\w-]+ )?(?:sauce|filling|t
 DESTINATION = re.compile(r"\s(?:to(?=\s(?:the|an?|your|each|this|that|it|them|one|bowls?|plates?|warm|serving|\w+ (?:pan|pot|bowl|dish))\b)|into|onto|over|round|around|among|amongst|alongside|beside|in with|on top of|on|through)\s(?!the boil\b|taste\b|serve\b|a boil\b|medium|a medium|a low|a high|a gentle|low heat|high heat)")
 COOKS_UNTIL = re.compile(r"\b(?:until|so)\b.*\b(?:wilt\w*|soft\w*|tender|golden|brown\w*|thick\w*|melt\w*|cooked|sets?|hot|bubbl\w*|reduc\w*|transparent|translucent|smooth|boil\w*|sticky|crisp\w*|collapse\w*|pink|opaque)\b")
 TAP_WATER = re.compile(r"(?<!ml )(?<!litre )(?<!litres )(?<!l )(?<!g )\b(?:in|into|of|with|to|over)\s+(?:a\s+\w+\s+of\s+)?(?:plenty of |lots of |lightly |unsalted |rapidly |just enough |enough |some )*(?:(?:fresh|cold|hot|warm|salted|boiling|simmering|clean)\s+)*water\b")
+FAT_ON = re.compile(r"^\s(?:the|any|all|its|their) (?:excess )?(?:fat|rind|skin|edges?) (?:on|of|around|along|from|off)(?= (?:the|each)\b)")  # "snip the fat on the gammon"
 FAT_OF_MEAT = re.compile(r"\b(?:over|off|from|through) (?:the |any |all |excess |of )*fat\b|^ (?:the |any |all |excess |of )*fat\b(?= from\b)|\bin (?:the |its |their )(?:\w+ )?fat (?:left|remaining|that|from|in the)\b[^,.]*")  # not a line
 RINSED_OUT = re.compile(r"\b(?:half[- ])?fill(?:ing)? (?:the|each|one) (?:empty )?(?:tin|can|jar)s?\b")  # no dish: its water goes in
 POURED = re.compile(r"\b(?:throwing|pouring|tipping|discarding|changing)\b[^,.]*\bwater\b")
-MIXES = ("mix", "whisk", "beat", "combine", "mix together", "whisk together", "cream", "beat together", "rub", "make", "marinate", "marinade", "sift", "whip",
+MIXES = ("mix", "whisk", "beat", "combine", "mix together", "whisk together", "cream", "beat together", "rub", "make", "make up", "marinate", "marinade", "sift", "whip",
          "stir together", "toss together", "shake", "knead", "rub together", "sift together", "mash", "blend")
-ONTO = ("top", "dot", "dress", "finish", "sprinkle", "scatter", "drizzle", "cover", "coat", "brush", "season", "garnish", "spread", "layer", "fill", "stuff")
+ONTO = ("top", "dot", "dress", "finish", "sprinkle", "scatter", "drizzle", "cover", "coat", "brush", "season", "garnish", "spread", "layer", "fill", "stuff", "stud")
+# "Season everything", "toss everything": what is there already. "Put everything in the slow cooker" is all that is left, too.
+WORKS_ON_ALL = ("season", "toss", "stir", "cover", "coat", "drizzle", "brush", "turn", "pour", "pour over", "sprinkle", "serve", "top", "dress", "baste", "divide", "taste", "check",
+                "remove", "lift", "take", "take out", "drain", "return", "warm", "warm through", "heat through", "reheat", "keep warm", "finish")
+COATS = ("toss", "coat", "dredge", "dust", "rub", "season", "massage", "marinate", "marinade")
 
 
 @dataclass(frozen=True)
@@ -117,6 +126,8 @@ def minutes_in(text: str) -> float:
         if seen and not joined:
             continue
         total, seen, end = total + value * MINUTES_IN[found.group(3)[0]], True, found.end()
+    if not seen and (bare := BARE_MINUTES.search(lower)):
+        return float(bare.group(1))
     if not seen and OVERNIGHT.search(lower):
         return OVERNIGHT_MINUTES
     return total if seen else float("nan")
@@ -149,7 +160,7 @@ class Vocabulary:
     def clauses(self, sentence: str) -> list[Clause]:
         """The clauses of one sentence, in order; none when it has no word of cooking."""
         lower = COVERING.sub(_blank, re.sub(r"\([^)]*\)", _blank, plainly(sentence.lower())))
-        lower = APPLIANCE.sub(_plain_appliance, lower)
+        lower = PAN_OF.sub(lambda found: f"a pan of {found.group(1)} water".rjust(len(found.group())), APPLIANCE.sub(_plain_appliance, lower))
         verbs, places = [], []
         for found in self.pattern.finditer(lower):
             phrase = self.phrases[re.sub(r"\s+", " ", found.group())]
@@ -165,11 +176,15 @@ class Vocabulary:
             stop = verbs[number + 1][0] if number + 1 < len(verbs) else len(lower)
             inside = tuple(p for at, p in places if (start <= at < stop) or (number == 0 and at < start))
             text = lower[end:stop]
+            if phrase.method in HEATS and text.strip() in ("and", "&") and number + 1 < len(verbs):  # "boil and drain the potatoes"
+                text = lower[verbs[number + 1][1]:verbs[number + 2][0] if number + 2 < len(verbs) else len(lower)]
             minutes = minutes_in(text)
             if number == 0 and minutes != minutes and not LEAD_CLAUSE.match(lead):
                 minutes = minutes_in(lead)
+            if number == 0 and phrase.method not in (*HEATS, "soak") and (bare := self._bare_lead(sentence, lead, places)):
+                result, inside, lead, minutes = [bare], tuple(p for at, p in places if start <= at < stop), "", minutes_in(text)
             result.append(Clause(phrase, text, lead if number == 0 else "", inside, minutes, sentence))
-        return result
+        return _without_heading(result)
 
     @staticmethod
     def _is_thing(lower: str, found: re.Match, phrase: Phrase, first: bool) -> bool:
@@ -180,7 +195,7 @@ class Vocabulary:
         if phrase.phrase not in NOUN_VERBS or not started or started[-1] in ":–—" or first and started[-1] == ",":  # "meanwhile, steam leeks"
             return False
         if phrase.phrase in ("puree", "purée"):  # "add the tomatoes, puree and beans"
-            return bool(re.search(r"\bthe [\w-]+(?: [\w-]+)?,$", started))
+            return bool(re.search(r"\bthe [\w-]+(?: [\w-]+)?,$|\b(?:tomato|garlic|ginger|chestnut|pumpkin|apple|fruit|onion)$", started))
         if phrase.phrase == "cream together":
             return bool(THE_AND.search(started))
         listed = started[-1] == "," or bool(re.search(r"\b(?:and|or)$", started))
@@ -196,6 +211,15 @@ class Vocabulary:
             return []
         inside = tuple(phrase for at, phrase in places if at < len(lead))
         return [Clause(Phrase(word.group(1), "unknown", ""), lead[word.end(1):], "", inside, minutes_in(lead), sentence)]
+
+    @staticmethod
+    def _bare_lead(sentence: str, lead: str, places) -> Clause | None:
+        """ "The potatoes: 15 minutes in boiling water, drain": what cooks before the first verb; None when nothing does."""
+        heated = tuple(phrase for at, phrase in places if at < len(lead) and phrase.method in HEATS)
+        minutes = minutes_in(lead)
+        if not heated or minutes != minutes or LEAD_CLAUSE.match(lead) or re.match(r"\s*\w+ing\b", lead):
+            return None
+        return Clause(Phrase("", "cook", ""), lead, "", heated, minutes, sentence)
 
     def _acts(self, lower: str, start: int, first: bool) -> bool:
         """Whether a verb found at ``start`` is an instruction, not a noun or a state."""
@@ -218,6 +242,15 @@ class Vocabulary:
         if not any(phrase.method not in ("", "water", "off") for _, phrase in places):
             return []
         return [Clause(Phrase("", "cook", ""), lower, "", tuple(p for _, p in places), minutes_in(lower), sentence)]
+
+
+def _without_heading(clauses: list[Clause]) -> list[Clause]:
+    """ "Boil the yams: put them in a pan of water ...": the first clause only says what the others do."""
+    first, *others = clauses
+    cooks = first.verb.method in (*HEATS, "soak") and re.fullmatch(r"[^,.:]{0,60}:\s*", first.text)
+    if not cooks or not any(clause.verb.method in HEATS or any(place.method in HEATS for place in clause.places) for clause in others):
+        return clauses
+    return [replace(first, verb=replace(first.verb, method="prepare")), *others]
 
 
 def _blank(found: re.Match) -> str:
