@@ -342,7 +342,7 @@ def fields(text: str, known: Vocabulary) -> dict:
     number = float("nan")
     food = kind == "food"
     deep = "deep-frying" in reading.rules
-    state = state_of(reading) if food else ""
+    state = state_of(reading, tokens) if food else ""
     rule = "for-cooking" if deep else "stated" if readable else {"deep-frying": "for-cooking"}.get(reading.rules[0], reading.rules[0]) if food and reading.rules else "none"
     each = readable and amount.each is not None
     confidence = math.prod(REASONS[reason][0] for reason in reading.reasons)
