@@ -22,7 +22,7 @@ ALLERGEN_STATUSES = ("contains", "may-contain-through", "not-assessed")
 FOUND_IN = ("words", "other choice", "entry", "class", "line")
 SINGLE_KINDS = ("plant", "animal", "additive")
 PHOSPHORUS_KINDS = (*SINGLE_KINDS, "plant-or-animal", "plant-or-additive", "animal-or-additive", "not-told")
-ELEMENTS = ("phosphate", "potassium", "phosphate-and-potassium")
+ELEMENTS = ("phosphate", "potassium", "phosphate-and-potassium", "phosphate-and-sodium")
 
 
 class SuitabilityEvidence(Table):

@@ -16,7 +16,7 @@ WHICH = r"(?:\s?\([ivx]+\)|[a-i]|[ivx]+)?\b"
 E_NUMBER = re.compile(rf"\b(?:E|INS)[ -]?([0-9]{{3,4}}){WHICH}(?:\s*(?:-|\u2013|to)\s*(?:E|INS)?[\s-]?([0-9]{{3,4}}){WHICH})?", re.IGNORECASE)
 PLAIN_WORD = "phosphate-word"
 NO_SALT = ("phosphorus", "phospholipid", "phosphatidyl")
-ELEMENTS = {"phosphate": ["P"], "potassium": ["K"], "phosphate-and-potassium": ["K", "P"]}
+ELEMENTS = {"phosphate": ["P"], "potassium": ["K"], "phosphate-and-potassium": ["K", "P"], "phosphate-and-sodium": ["NA", "P"]}
 TO_DO = {
     "error": "Do not use it for people who limit potassium unless the renal dietitian says so: name another salt, or leave it out",
     "warning": "Read the label of the product for phosphates and potassium salts, and name a product without them",
@@ -65,7 +65,7 @@ def _what(text: str, row: dict[str, str], found_in: str) -> str:
     """What a flag says: an error is said loudly."""
     says = "names" if found_in == "words" else "is counted as a food that often has"
     number = f" (E{row['e_number']})" if row["e_number"] else ""
-    source = row["element"].replace("-and-", " and ")
+    source = row["element"].replace("-and-sodium", " and salt").replace("-and-", " and ")
     told = [f'"{text}" {says} {row["name"]}{number}, a likely source of {source}', *([row["note"]] if row["note"] else [])]
     return ("POTASSIUM HAZARD: " if row["severity"] == "error" else "") + "; ".join(told)
 

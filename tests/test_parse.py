@@ -240,6 +240,10 @@ def test_a_measure_behind_several_pieces_is_of_all_of_them_and_lowers_the_confid
     assert found["parse_confidence"] < read("2 chicken breasts (150 g each)")["parse_confidence"]
 
 
+def test_each_at_the_end_may_be_of_each_eater():
+    assert (read("1 chicken breast each")["parse_reason"], read("4 salmon fillets, 120 g each")["parse_reason"]) == ("for-each", "")
+
+
 @pytest.mark.parametrize("text, disagree", [
     ("115 g / 4 oz butter", False), ("225g/8oz flour", False), ("100 g / 8 oz butter", True), ("1 lb/450g potatoes", False),
     ("500 ml (1 pint) milk", False), ("1 litre/1 pint stock", True), ("1 cup (240 ml) milk", False), ("1 cup (500 ml) milk", True),

@@ -269,6 +269,8 @@ def test_the_hazard_is_said_loudly_first_and_as_an_error_finding():
 @pytest.mark.parametrize("text, entry_name, counted, checks", [
     ("ham (E340)", "Ham", True, {("additive", "K"), ("additive", "P")}), ("2 slices", "Ham, sliced", True, {("additive-by-entry", "P")}),
     ("1 tsp raising agent", "Leavening agents, baking powder, low-sodium", True, {("additive", "K"), ("additive", "P")}),
+    ("200 g cooked prawns", "Crustaceans, shrimp, untreated, cooked", True, {("additive", "NA"), ("additive", "P")}),
+    ("4 rashers streaky bacon", "Pork, cured, bacon, unprepared", True, {("additive", "NA"), ("additive", "P")}),
     ("1 tsp salt substitute (optional)", "", False, {("additive-left-out", "K")})])
 def test_what_a_label_says_doubts_the_figures_and_what_the_table_analysed_does_not(text, entry_name, counted, checks):
     line = {"recipe_id": "dish", "variant_id": "base", "line_no": 1, "line_id": "dish/base/1", "text": text, "entry_name": entry_name,

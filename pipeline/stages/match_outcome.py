@@ -132,9 +132,14 @@ def name_differs(asked: Asked, name: str, vocabulary: match_words.Vocabulary) ->
         return "level-differs"
     if _UNDRAINED.search(asked.remarks.lower()) and "drained solids" in name.lower():
         return "state-differs"
+    if _IN_JUICE.search(asked.phrase.lower()) and _A_JUICE.search(name.lower()):
+        return "head-differs"
     return "state-differs" if strength_differs(asked, name, vocabulary) else ""
 
 
+# Prunes in juice are no prune juice, though a reading without "in" has the same words.
+_IN_JUICE = re.compile(r"\bin (?:\w+ ){0,3}juice\b")
+_A_JUICE = re.compile(r"^[^,]*\bjuice\b(?! pack)")
 # The brine or juice of the tin goes into the dish.
 _UNDRAINED = re.compile(r"\b(?:undrained|not drained|do not drain|don't drain|with (?:all )?(?:its |their |the )?(?:juices?|liquid|brine))\b")
 

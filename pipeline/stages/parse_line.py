@@ -30,6 +30,7 @@ REASONS: dict[str, tuple[float, str]] = {
     "salt-alternative": (0.5, "what may stand for the salt may hold potassium"),
     "thousand-or-decimal": (0.5, "three digits behind a dot or comma: a thousand times as much may be meant"),
     "weight-of-state": (0.9, "of two weights the one that is said of a state is taken"),
+    "for-each": (0.4, "each of those who eat, perhaps: the amount is then of one portion"),
     "each-or-all": (0.6, "a weight behind several packs, of each or of all of them"),
     "measures-disagree": (0.5, "two measures of one line differ by more than 10 %"),
     "mixed-measures": (0.8, "a sum of a unit that differs between the UK and the US and one that does not"),
@@ -82,6 +83,9 @@ def read_line(text: str, known: Vocabulary) -> tuple[str, Reading, list[Token]]:
     top = without_bullet(top)
     top = without_prefix(top, reading)
     _read(top, reading)
+    words = [token.low for token in tokens if token.kind == "word"]
+    if words and words[-1] == "each" and reading.amount is not None and reading.amount.each is None:
+        reading.doubt("for-each")
     kind = _settle(reading, tokens, negative)
     return kind, reading, tokens
 
@@ -342,7 +346,7 @@ def fields(text: str, known: Vocabulary) -> dict:
     number = float("nan")
     food = kind == "food"
     deep = "deep-frying" in reading.rules
-    state = state_of(reading) if food else ""
+    state = state_of(reading, tokens) if food else ""
     rule = "for-cooking" if deep else "stated" if readable else {"deep-frying": "for-cooking"}.get(reading.rules[0], reading.rules[0]) if food and reading.rules else "none"
     each = readable and amount.each is not None
     confidence = math.prod(REASONS[reason][0] for reason in reading.reasons)

@@ -11,6 +11,10 @@ from pipeline.stages.parse_words import Token, Vocabulary, joined
 # Drained, these are still what they were: the liquid is not a canning liquid. Common practice, no source.
 _KEEPS_ITS_STATE = frozenset({"tofu", "mozzarella", "feta", "ricotta", "paneer", "yogurt", "yoghurt", "spinach", "pasta", "rice", "noodles", "potatoes", "burrata",
                                "beef", "turkey", "pork", "lamb", "chicken", "mince", "sausage", "sausages", "bacon", "meat"})  # drained of its fat
+# Done with water at home: what is drained of it afterwards came from no tin, and a soaked bean is a dried one. Common practice, no source.
+_OF_WATER = frozenset({"soak", "soaked", "soaking", "steeped", "blanched", "scalded", "simmered", "steamed", "poached", "parboiled", "par-boiled", "washed", "wash",
+                       "salted", "rehydrated", "reconstituted", "sprouted"})
+_DRIED_WHERE_SOAKED = frozenset({"mushroom", "mushrooms", "porcini", "shiitake", "ceps"})
 # Words after which two foods joined by "and" are one; from the trade, no source.
 _ONE_FOOD = frozenset({
     ("half", "half"), ("macaroni", "cheese"), ("pork", "beans"), ("sweet", "sour"), ("hot", "sour"), ("salt", "vinegar"), ("garlic", "herb"), ("sage", "onion"),
@@ -204,8 +208,8 @@ def _give_again(amount: Amount, role: str) -> None:
         token.role = role
 
 
-def state_of(reading: Reading) -> str:
-    """The one state that counts, of all that are written and implied (a tin is canned)."""
+def state_of(reading: Reading, line: list[Token]) -> str:
+    """The one state that counts, of all that are written and implied (a tin is canned). ``line`` is all of its tokens."""
     written = [state for state, _ in reading.states]
     tinned = reading.amount is not None and reading.amount.unit == "tin"
     if (tinned or "canned" in written):
@@ -215,7 +219,10 @@ def state_of(reading: Reading) -> str:
     if first in ("dried", "raw") or first == "frozen" and "cooked" not in written:
         return first
     words = {token.low for token in reading.phrase}
-    if "drained" in written and "cooked" not in written and not words & _KEEPS_ITS_STATE:
+    at_home = {token.low for token in line if token.role != "alternative"} & _OF_WATER
+    if at_home & {"soak", "soaked", "rehydrated", "reconstituted"} and words & _DRIED_WHERE_SOAKED and not set(written) - {"drained"}:
+        return "dried"
+    if "drained" in written and "cooked" not in written and not at_home and not words & _KEEPS_ITS_STATE:
         return "drained"
     if "cooked" in after and not first:
         reading.doubt("cooked-after")

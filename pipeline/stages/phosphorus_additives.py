@@ -29,8 +29,9 @@ REMEDIES = {
     WARNING: "Read the label of the product for phosphates and potassium salts, and name a product without them",
     NOTE: "Nothing to do for this alone: it is in small amounts",
 }
-COMPONENTS = {"phosphate": ("P",), "potassium": ("K",), "phosphate-and-potassium": ("K", "P")}
-ELEMENT_WORDS = {"phosphate": "phosphate", "potassium": "potassium", "phosphate-and-potassium": "phosphate and potassium"}
+COMPONENTS = {"phosphate": ("P",), "potassium": ("K",), "phosphate-and-potassium": ("K", "P"), "phosphate-and-sodium": ("NA", "P")}
+ELEMENT_WORDS = {"phosphate": "phosphate", "potassium": "potassium", "phosphate-and-potassium": "phosphate and potassium",
+                 "phosphate-and-sodium": "phosphate and salt"}
 
 
 def flags(lines: pd.DataFrame, additive_rows: pd.DataFrame) -> pd.DataFrame:

@@ -52,6 +52,8 @@ _WITH_SKIN = re.compile(
     r"(?:not|never|don.?t|do not|no need to|without) peel(?:ed|ing)?)\b", re.I)
 _PEELED = re.compile(r"(?<!un-)(?<!not )(?<!never )\bpeeled\b", re.I)
 _SKIN = re.compile(r"skin|peel|paring|scraping", re.I)
+# A mass of beans is of podded ones unless the line speaks of pods: taken for the other, a dish has a third of its potassium.
+_IN_PODS = re.compile(r"\b(?:pods?|unpodded|unshelled)\b", re.I)
 _BONE = re.compile(r"\bbones?\b", re.I)
 _MAYBE_NONE = re.compile(r"\bor nothing\b|^nothing\b", re.I)
 _SHARE = re.compile(r"(\d+(?:\.\d+)?)\s*%")
@@ -70,6 +72,8 @@ def portion(line, amount, found: Edible | None) -> tuple[Edible, str]:
     edible = _as_described(found, line) if found else _of_entry(line.food)
     if edible is None:
         return WHOLE, ""
+    if amount.measure.measure_id.startswith("unit:") and edible.refuse.startswith("pods") and not _IN_PODS.search(line.text):
+        return WHOLE, "taken as podded: no refuse taken off"
     if _WITH_SKIN.search(line.text) and _SKIN.search(edible.refuse) and not _PEELED.search(line.text):
         return WHOLE, "eaten with its skin: no refuse taken off"
     return edible, ""

@@ -60,8 +60,8 @@ def names(food: Food) -> tuple[str, ...]:
         return _once([*as_stated, *apart, *as_called])
     longer = [name for name in endings if " " in name]
     plain = [written, *longer, *called, *endings, *(end for name in own for end in _endings(name))]
-    # A state that only the entry has says less than the cook's own word ("cornichons" are no pickled gherkins).
-    return _once([*as_stated, *as_called, *plain] if food.state else [*as_stated, written, *as_called, *plain])
+    # A state that only the entry has says less than the cook's own words ("cornichons" are no pickled gherkins, "medjool dates" no dried dates).
+    return _once([*as_stated, *as_called, *plain] if food.state else [*as_stated[:1], written, *as_stated, *as_called, *plain])
 
 
 @lru_cache(maxsize=65536)

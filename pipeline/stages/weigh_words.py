@@ -17,8 +17,10 @@ BIRDS = frozenset({"chicken", "duck", "goose", "guinea fowl", "pheasant", "pouss
 WHOLE_BIRD_FROM = {"kg": 0.9, "g": 900.0, "lb": 2.0}
 
 _BONE_IN = re.compile(r"\bbones?[- ]in\b|\bon the bone\b|\bwith (?:the |its |their )?bones?\b", re.I)
-_CONTAINER = re.compile(r"\b(tins?|cans?|jars?|pouch(es)?|cartons?)\b", re.I)
-_TINNED = re.compile(r"\b(tinned|canned|jarred)\b", re.I)
+# "From a jar" says what kind of food it is, as "tinned" does; it is no container of the size that is written.
+_FROM = r"from (?:a |an |the )?"
+_CONTAINER = re.compile(r"(?<!from )(?<!from a )(?<!from an )(?<!from the )\b(tins?|cans?|jars?|pouch(es)?|cartons?)\b", re.I)
+_TINNED = re.compile(rf"\b(tinned|canned|jarred|{_FROM}(?:tins?|cans?|jars?))\b", re.I)
 _DRAINED = re.compile(r"\bdrained\b", re.I)
 _DRAINED_WEIGHT = re.compile(r"\bdrained[ -]+(and[ -]+rinsed[ -]+)?weight\b|\bnet drained\b", re.I)
 # What a tin holds beside the food is poured away when it is brine, water, oil or juice, and eaten when it is one of these (common practice, no source).
