@@ -81,9 +81,16 @@ def test_a_mass_is_as_purchased_and_loses_its_refuse_once():
 
 
 def test_a_published_piece_weight_is_edible_already():
-    # USDA SR26, 11246, weight 2: 1 leek = 89 g, edible portion: its refuse of 56 % is off.
-    row = one(text="2 medium leeks, trimmed", phrase="leeks", quantity=2, size="medium", entry="leek")
-    assert (row.mass_g, row.edible_fraction, row.edible_id, row.edible_g) == (178.0, 1.0, "", 178.0)
+    # USDA SR26, 11080, weight 2: 1 beet = 82 g, edible portion: its refuse of 33 % is off.
+    row = one(text="2 medium beetroots, peeled", phrase="beetroots", quantity=2, size="medium", entry="beetroot")
+    assert (row.mass_g, row.edible_fraction, row.edible_id, row.edible_g) == (164.0, 1.0, "", 164.0)
+
+
+@pytest.mark.parametrize(("food", "british", "american"), [("onion", 135.0, 110.0), ("carrot", 80.0, 61.0), ("leek", 125.0, 89.0)])
+def test_a_british_vegetable_is_no_american_one(food, british, american):
+    """USDA SR26, 11282 weight 6, 11124 weight 5, 11246 weight 2; the British weights are from memory."""
+    assert one(phrase=food, quantity=1, entry=food).mass_g == british
+    assert one(phrase=food, quantity=1, entry=food, units_system="us").mass_g == american
 
 
 @pytest.mark.parametrize("text, fraction", [
@@ -193,7 +200,7 @@ def test_the_interval_is_the_lognormal_one_of_the_factors():
 def test_a_size_that_is_not_said_is_assumed_and_wider():
     unsaid = one(phrase="onion", quantity=1, entry="onion")
     medium = one(phrase="onion", quantity=1, size="medium", entry="onion")
-    assert unsaid.mass_g == medium.mass_g == 110.0
+    assert unsaid.mass_g == medium.mass_g == 135.0
     assert unsaid.mass_low_g < medium.mass_low_g and unsaid.mass_high_g > medium.mass_high_g
     assert unsaid.assumption == "medium size assumed" and medium.assumption == ""
 

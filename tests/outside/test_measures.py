@@ -22,8 +22,8 @@ REFUSE_ROW = re.compile(r"USDA SR26, (\d{5}), refuse (\d+) %")
 US_ML = {"cup": 236.5882365, "tbsp": 236.5882365 / 16, "tablespoon": 236.5882365 / 16, "tsp": 236.5882365 / 48, "fl oz": 236.5882365 / 8}
 # Read off WEIGHT.txt and FOOD_DES.txt by eye, so that one wrong link cannot hide in the file itself.
 READ_BY_EYE = {
-    "onion-piece-small": 70, "onion-piece-medium": 110, "onion-piece-large": 150, "leek-piece-medium": 89, "garlic-clove": 3,
-    "carrot-piece-medium": 61, "celery-stalk-medium": 40, "turnip-piece-medium": 122, "swede-piece-medium": 386,
+    "us-onion-piece-small": 70, "us-onion-piece-medium": 110, "us-onion-piece-large": 150, "us-leek-piece-medium": 89, "garlic-clove": 3,
+    "us-carrot-piece-medium": 61, "celery-stalk-medium": 40, "turnip-piece-medium": 122, "swede-piece-medium": 386,
     "radish-piece-medium": 4.5, "cabbage-head-medium": 908, "red-cabbage-head-medium": 839, "cauliflower-head-medium": 588,
     "brussels-sprout-piece": 19, "iceberg-lettuce-head-medium": 539, "cherry-tomato-piece": 17, "plum-tomato-piece": 62,
     "cucumber-piece": 301, "red-pepper-piece-medium": 119, "courgette-piece-medium": 196, "mushroom-piece-medium": 18,
@@ -85,9 +85,9 @@ def test_every_sr26_measure_is_the_published_weight(published):
 @pytest.mark.outside_data
 def test_one_changed_digit_in_a_measure_is_found(published):
     changed = MEASURES.copy()
-    at = changed.index[changed["measure_id"] == "onion-piece-medium"][0]
+    at = changed.index[changed["measure_id"] == "us-onion-piece-medium"][0]
     changed.loc[at, "middle"] += 0.1
-    assert wrong_weights(changed, published[0]) == ["onion-piece-medium"]
+    assert wrong_weights(changed, published[0]) == ["us-onion-piece-medium"]
 
 
 def test_weights_read_by_eye_agree():
