@@ -74,7 +74,7 @@ def wrong(table, column):
     return "\n" + table[~table[column]].to_string()
 
 
-@pytest.mark.parametrize(("name", "number", "lines"), [("a", 40, 320), ("b", 25, 200), ("c", 30, 240), ("d", 30, 320), ("e", 30, 320), ("f", 12, 120), ("mended", 90, 800)])
+@pytest.mark.parametrize(("name", "number", "lines"), [("a", 40, 320), ("b", 25, 200), ("c", 30, 240), ("d", 30, 320), ("e", 30, 320), ("f", 12, 120), ("g", 20, 160), ("mended", 90, 800)])
 def test_sets_are_large_and_new(name, number, lines):
     found = recipes(name)
     assert len(found) >= number
@@ -134,6 +134,13 @@ def test_set_f_stays_mended():
     """First contact (120 lines): right 0.667, water 0.883; with fifteen labels that broke the conventions put right 0.775 and 0.958; after mending on it 1.0."""
     table = measured("f")
     assert table["strict"].mean() >= 0.97, wrong(table, "strict")
+    assert table["water"].mean() >= 0.97, wrong(table, "water")
+
+
+def test_set_g_stays_mended():
+    """First contact (167 lines): strict 0.826, right 0.832, water 0.892, of 94 sure lines 0.872 right; after mending on it 0.958, 0.970, 0.988."""
+    table = measured("g")
+    assert table["right"].mean() >= 0.95, wrong(table, "right")
     assert table["water"].mean() >= 0.97, wrong(table, "water")
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 
-from pipeline.stages.cook_names import SALAD_WORDS, Mentions, is_liquid, mentions, singular
+from pipeline.stages.cook_names import GROUPS, SALAD_WORDS, Mentions, is_liquid, mentions, singular
 from pipeline.stages.cook_pots import HEATING, OLD_PAN, SHAPED, SOAKING_FROM_MINUTES, Kitchen, Pot
 from pipeline.stages.cook_places import LEAVES_OUT, ON_TOP, WORKED_INTO, along_into, destination, only_water, set_up, waits_for_topping
 from pipeline.stages.cook_words import COATS, COOKS_UNTIL, DESTINATION, FOODS_AS_VERBS, MIXES, NEW_CONTAINER, ONTO, THE_CONTAINER, Clause
@@ -24,7 +24,9 @@ ROLLED_IN = ("roll in", "turn in", "coat in", "rub with", "dip in", "toss in")
 STUFFED = re.compile(r"\binside\b|\binto (?:the|its) cavity\b|\bunder (?:the|its|their) skins?\b")
 DIPPED = ("dip", "coat", "toss", "dredge", "turn", "roll", "drag")
 DIPPED_IN = re.compile(r"\s*(?:it |them |each |all |both |first |one |(?:each|every) \w+ |the (?:cakes|patties|burgers|balls|rissoles|fishcakes|croquettes) )*(?:in|into|through)\b")
-LATE = re.compile(r"\b(?:the|a|its|their) (?:last|final)\b|\b(?:before|towards) the end\b")
+LATE = re.compile(r"\b(?:the|a|its|their) (?:last|final)\b|\b(?:before|towards) the end\b|\bminutes before\b")
+GOES_IN = ("add", "pour", "pouring", "drop", "slip", "crack", "trickle", "drizzle", "lower", "nestle", "stir", "whisk", "tip")
+SET_BY_HEAT = ("eggs", *GROUPS["meat"], "lean-fish", "oily-fish", "shellfish")
 NAMED_PART = re.compile(r"\s*(?:the|any|all|its|their)\s+\w+")  # "the seeds", "any bones": of no line
 A_PAN = re.compile(r"\s*(?:an?|the|another)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok)\b")
 INTO_A_POT = re.compile(r"\s*(?:the (?:base|bottom) of )?(?:an?|the|your)\s(?:[\w-]+\s){0,3}(?:pan|saucepan|pot|wok|casserole|slow cooker|bowl|(?:roasting|baking) tin|tray)\b")
@@ -88,11 +90,21 @@ def add(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if not pot.heat and pot.water and clause.minutes >= SOAKING_FROM_MINUTES:  # "the night before, cover the beans with water"
         pot.heat = "soak"
     if not (timed and pot.heat):
+        _set_by_heat(kitchen, clause, pot)
         return
     method = heat_of(kitchen, pot, clause, Mentions())
     for number in [n for n in pot.lines if not late or n in kitchen.last]:
         kitchen.event(number, method, clause, pot, "named" if number in kitchen.last else "pot")
     kitchen.heated(pot)
+
+
+def _set_by_heat(kitchen: Kitchen, clause: Clause, pot: Pot) -> None:
+    """ "Pour in the beaten eggs": raw egg, fish or meat that goes into a bubbling liquid cooks there, whether or not the words give it time."""
+    if pot.heat not in ("simmer", "boil") or not kitchen.holds_liquid(pot) or clause.verb.phrase.split()[0] not in GOES_IN:
+        return
+    for number in kitchen.last:
+        if number in pot.lines and kitchen.lines[number].cooking_class in SET_BY_HEAT and not kitchen.events[number] and not kitchen.lines[number].cooked_already:
+            kitchen.event(number, pot.heat, clause, pot, "named")
 
 
 def _dipped(kitchen: Kitchen, clause: Clause, text: str, named: list[int]) -> bool:

@@ -30,6 +30,7 @@ _JUICES_THERE = re.compile(
 _JUICES_GO = re.compile(r"\b(?:discard|throw|thrown|bin)\w*\b[^.,]*\b(?:juices|drippings)\b|\b(?:pour|tip|drain)\w* (?:away|off|out) (?:the |any |all |its |their )*(?:[\w-]+ )?(?:juices|drippings)\b"
                         r"|\bbast\w+\b[^.,]*\b(?:juices|drippings)\b")
 SAME_PAN = re.compile(r"\b(?:in|into|to) the same (?:[\w-]+ )?(?:pan|skillet|wok|frying pan)\b")
+BOILING_WATER = re.compile(r"\b(?:in|into) (?:a (?:[\w-]+ ){0,2}of )?(?:plenty of |lots of |salted |unsalted |fast |rapidly )*boiling (?:salted )?water\b")
 BROTHS = ("broth", "stock", "liquor", "liquid", "soup")
 THAT_PAN = re.compile(r"\b(?:in|into|to) the (?:[\w-]+ )?(?:pan|skillet|wok)\b")  # beside a slow cooker it is another vessel
 PAN_ON_HEAT = re.compile(r"\s*(?:the |same |your )?(?:[\w-]+ )?(?:skillet|pan|wok)\s(?:back )?(?:on|over|to)\b[^,.]*\bheat\b")  # "place the skillet over medium heat"
@@ -162,6 +163,8 @@ def destination(kitchen, clause, what, where, objects, to: Mentions, new: bool) 
         return kitchen.frying, True
     if NEW_PAN.search(both) or NEW_PAN.search(clause.text):
         return Pot(), True
+    if BOILING_WATER.search(clause.text) and now and now.lines and (now.fried or kitchen.holds_own_liquid(now)) and not set(objects) & set(now.lines):
+        return Pot(), True  # "drop the greens into boiling water": not into the gravy
     if NEW_CONTAINER.search(both) or THE_CONTAINER.search(both) and not (clause.verb.phrase.startswith("add") and now and now.heat in ("bake", "grill")) and (
             now is None or not now.lines or now.heat):
         return Pot(), True

@@ -212,6 +212,10 @@ class Kitchen:
         """Whether a liquid of the recipe is or was in the pot."""
         return self._kinds(pot)[0]
 
+    def simmers(self, pot: Pot) -> bool:
+        """Whether a liquid of the recipe has simmered or boiled in the pot and is in it still."""
+        return self.holds_liquid(pot) and any(event.method in ("simmer", "boil") and event.pot is pot for n in pot.lines for event in self.events[n])
+
     def _kinds(self, pot: Pot) -> tuple[bool, bool]:
         """(a liquid of the recipe, a batter) is or was in the pot; worked out once per content."""
         state = len(pot.ever)

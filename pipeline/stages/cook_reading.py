@@ -37,6 +37,7 @@ TAKEN_UP = re.compile(r"\babsorb|\b(?:water|liquid|stock)\b[^.;,]*\b(?:gone|evap
 SERVED_WITH = re.compile(r"^[^.,]*\bon ?to (?:the |some |hot |slices of )?(?=toasted|grilled)|\b(?:serve|serving|eat|eating|have|enjoy)\b[^.]*\bwith (?:some |a |the |plenty of )?(?=toasted|grilled|steamed|boiled|roast|baked|fried|microwaved)")
 IN_WHAT_IS_THERE = re.compile(r"\bsauce\b|\bin (?:it|this|that)\b|\b(?:in|into) the (?:[\w-]+ )?(?:stock|broth|soup|milk|same (?:pan|pot|liquid))\b")
 WITH_MORE = re.compile(r"\s*(?:(?:gently|slowly|together|hard|briefly|again|up|back|to (?:the|a) (?:boil|simmer))\s)*(?:with|along with|in (?:all )?(?:the|your|half the)(?= [\w -]*(?:water|stock|milk|broth|wine|juice|cider)\b))\b")
+IN_FAT = re.compile(r"\s*(?:\w+ly |in batches )*in (?:the |a |some |its |hot |little |of |remaining |same |more |half )*(?:[\w-]+ )?(?:oil|butter|lard|ghee|dripping|fat|margarine)\b")
 THEM = re.compile(r"\s*(?:them|these|each)\b")
 LIQUID_NAMES = ("broth", "stock", "soup", "stew", "curry", "liquid", "liquor", "casserole", "sauce")
 A_TRAY = re.compile(r"\b(?:tray|baking sheet|roasting tin|shelf)\b")
@@ -172,10 +173,16 @@ def _cook(kitchen: Kitchen, clause: Clause, text: str, method: str) -> None:
     """A clause with a method of its own."""
     if clause.verb.phrase in ("wilt", "soften", "wilt down") and any(phrase.method == "boil" for phrase in clause.places):
         method = "boil"
+    if method == "stir-fry" and "wilt" in clause.verb.phrase and kitchen.current and kitchen.simmers(kitchen.current) and not NEW_PAN.search(clause.text):
+        method = "simmer"  # "stir in the spinach and let it wilt": in the soup
     if method == "steam":
         text = OVER_IT.sub(" ", text)
     found = kitchen.resolve(BESIDE.sub(" ", text), clause.before)
     objects = kitchen.objects(found)
+    if objects and IN_FAT.match(text) and not {*kitchen.last} & {*objects} and kitchen.last and not any(kitchen.events[n] for n in kitchen.last) and any(
+            kitchen.lines[n].cooking_class != "fats-oils" for n in objects):  # "toss the beef in the flour. Fry in the oil with the ginger"
+        found.direct += kitchen.last
+        objects = list(dict.fromkeys([*kitchen.last, *objects]))
     objects = without_spent_fat(kitchen, objects, method)
     if objects and WITH_MORE.match(clause.text) and (spoken_of := kitchen.unsaid() or kitchen.cut_before(clause, method) or _at_hand(kitchen, objects)):  # "rinse the lentils and simmer with the onion"
         objects = list(dict.fromkeys([*spoken_of, *objects]))
