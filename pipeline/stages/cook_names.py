@@ -48,9 +48,10 @@ GROUPS = {
     "oil": ("fats-oils",), "fat": ("fats-oils",), "stock": ("stock-sauce",), "wine": ("alcohol",), "alcohol": ("alcohol",),
     "fruit": ("fruit", "citrus", "dried-fruit"), "berry": ("fruit",), "nut": ("nuts-seeds",), "seed": ("nuts-seeds",),
     "beef": ("beef",), "lamb": ("lamb",), "pork": ("pork", "bacon-ham"), "chicken": ("chicken",), "turkey": ("turkey",), "sausage": ("sausage",),
-    "potato": ("potatoes",), "spud": ("potatoes",), "chip": ("potatoes",), "mushroom": ("mushrooms",), "tomato": ("tomatoes",), "bread": ("bread",), "shrimp": ("shellfish",),
+    "potato": ("potatoes",), "spud": ("potatoes",), "chip": ("potatoes",), "mushroom": ("mushrooms",), "tomato": ("tomatoes",), "floret": ("other-vegetables", "leafy-greens"), "bread": ("bread",), "crumb": ("bread",), "breadcrumb": ("bread",), "shrimp": ("shellfish",),
     "egg": ("eggs",), "cheese": ("cheese",), "flour": ("flour",), "sugar": ("sugars",), "milk": ("milk",),
 }
+IN_FLORETS = {"cauliflower", "broccoli", "romanesco"}
 GROUP_PAIRS = {"dry things": ("flour", "sugars", "salt", "herbs-spices", "grains"), "dry ingredients": ("flour", "sugars", "salt", "herbs-spices"), "wet ingredients": ("eggs", "milk", "fats-oils", "cream-yogurt")}
 VESSEL_WORDS = set("""sauce soup stew curry mixture mix batter dough filling topping dressing marinade mash crumble custard glaze
 gravy broth stock liquor liquid ragu ragout casserole chilli dal dahl risotto base content syrup pastry pan pot meatball burger patty fishcake dumpling
@@ -214,6 +215,8 @@ def _name(chunk: list[str], lines: list[Line], found: Mentions, seasoning: bool)
 
 def _of_group(line: Line, head: str) -> bool:
     """Whether a group word means the line: "the vegetables" are no salad, "the oil" is no mayonnaise."""
+    if head == "floret" and not line.words & IN_FLORETS:
+        return False
     spread = head in ("oil", "fat") and line.head in CONDIMENTS
     return line.cooking_class in GROUPS[head] and not line.words & SALAD_WORDS and not spread
 

@@ -30,6 +30,7 @@ _JUICES_THERE = re.compile(
 _JUICES_GO = re.compile(r"\b(?:discard|throw|thrown|bin)\w*\b[^.,]*\b(?:juices|drippings)\b|\b(?:pour|tip|drain)\w* (?:away|off|out) (?:the |any |all |its |their )*(?:[\w-]+ )?(?:juices|drippings)\b"
                         r"|\bbast\w+\b[^.,]*\b(?:juices|drippings)\b")
 SAME_PAN = re.compile(r"\b(?:in|into|to) the same (?:[\w-]+ )?(?:pan|skillet|wok|frying pan)\b")
+A_TRAY = re.compile(r"\b(?:tray|sheet|tin)\b")
 BOILING_WATER = re.compile(r"\b(?:in|into) (?:a (?:[\w-]+ ){0,2}of )?(?:plenty of |lots of |salted |unsalted |fast |rapidly )*boiling (?:salted )?water\b")
 BROTHS = ("broth", "stock", "liquor", "liquid", "soup")
 THAT_PAN = re.compile(r"\b(?:in|into|to) the (?:[\w-]+ )?(?:pan|skillet|wok)\b")  # beside a slow cooker it is another vessel
@@ -50,7 +51,7 @@ def along_into(kitchen: Kitchen, clause: Clause, text: str) -> Pot | None:
 
 def set_up(kitchen: Kitchen, clause: Clause, text: str, pot: Pot, told: bool, objects: list[int]) -> None:
     """What the words say of the pot itself: an oven dish, a mixing bowl, an appliance, water in it."""
-    if OVEN_DISH.search(clause.text):
+    if OVEN_DISH.search(clause.text) or A_TRAY.search(clause.text) and "oven" in clause.sentence.lower():
         pot.oven = True
     swells = any(kitchen.lines[n].cooking_class in ("grains", "noodles", "rice", "legumes-dried") for n in pot.lines + objects)
     if told and not pot.heat and not pot.water and not swells and BOWL.search(clause.text):
@@ -183,6 +184,8 @@ def destination(kitchen, clause, what, where, objects, to: Mentions, new: bool) 
         return before, True
     foods = {kitchen.lines[n].cooking_class for n in objects} - {"water", "salt", "other", "sugars", "herbs-spices", "stock-sauce", ""}
     if now and now.heat == "soak" and clause.verb.phrase in WORKED_IN:  # "stir the flour into the soaked fruit": it soaks no longer
+        now.heat = ""
+    if now and now.heat == "soak" and any(kitchen.lines[n].cooking_class == "bread" for n in now.lines):  # "soak the crumbs in the milk. Add the mince"
         now.heat = ""
     if now and now.heat == "soak" and foods and not kitchen.placed:  # the beans go on soaking; this is something else
         return Pot(), True

@@ -23,6 +23,7 @@ NEW_PAN = re.compile(r"\b(?:an?|another|separate|second|clean)\s+(?:[\w-]+\s+){0
 OLD_PAN = re.compile(r"\b(?:the|same)\s+(?:[\w-]+\s+){0,2}(?:pan|saucepan|pot|wok|heat|casserole)\b|\b(?:to|into|in)\s+(?:same\s+)?(?:pan|saucepan|pot|wok|skillet)\b")
 SEASONS_WATER = ("salt", "herbs-spices", "fats-oils", "water")  # "add the salt and mint to the boiling water": it waits for the potatoes
 SOAKING_FROM_MINUTES = 30  # standing in water this long is soaking
+STEEPING_FROM_MINUTES = 10  # and in boiling water that was poured on
 MORE = re.compile(r"\b(?:more|another|further|again|longer|until (?:the|everything|all))\b")
 PARTED = re.compile(r"\b(?:a little|some|half|most|a third|a quarter|a splash|\d+ ?(?:ml|g|tbsp))(?: of)? the ([\w-]+(?: [\w-]+)?)")
 BARE_REST = re.compile(r"\bthe (?:rest|remainder)\b(?! of\b)")
@@ -52,6 +53,7 @@ class Kitchen:
         self.prepared: list[int] = []  # what the sentence before spoke of and put nowhere
         self.sentence = ""
         self.placed = False            # this sentence put something somewhere
+        self.first_named: dict[int, int] = {}  # line -> the first clause that names it by its own name
         self.own_turn: dict[int, int] = {}  # line -> the clause that first cuts, cooks or serves it by name
         self.last_heat: dict[int, int] = {}  # line -> the last clause that boils, steams, fries or bakes it by name
         self.later_turn: dict[int, int] = {}  # line -> the clause that first names it, and adds, serves or boils it apart
@@ -111,6 +113,7 @@ class Kitchen:
         later = [n for n in found.group if n not in self.where and n not in self.named and self.own_turn.get(n, -1) > self.clause_number]
         here = self.current.lines if self.current else []
         later += [n for n in found.group if n not in later and n not in here and self.last_heat.get(n, -1) > self.clause_number]
+        later += [n for n in found.group if n not in later and n not in here and self.lines[n].cooking_class == "herbs-spices" and self.first_named.get(n, -1) > self.clause_number]
         if set(later) < set(found.group):  # "the vegetables" are not the cabbage that a later step boils
             found.group = [n for n in found.group if n not in later]
         return found

@@ -28,7 +28,7 @@ from pipeline.stages.cook_meant import action_meant, not_cooked_there, tap_is_me
 from pipeline.stages.cook_names import Line, Mentions, called_in_full, is_liquid, mentions
 from pipeline.stages.cook_outcome import CONFIDENCE, DRAINED_BY_CUSTOM, FRESH, Reading, in_doubt, reading_of
 from pipeline.stages.cook_places import A_PAN_CALLED, back_to_the_pan, juices_eaten, to_juices, without_spent_fat
-from pipeline.stages.cook_pots import BOILED_BY_CUSTOM, HEATING, NEW_PAN, OLD_PAN, SOAKING_FROM_MINUTES, Kitchen, Pot
+from pipeline.stages.cook_pots import BOILED_BY_CUSTOM, HEATING, NEW_PAN, OLD_PAN, SOAKING_FROM_MINUTES, STEEPING_FROM_MINUTES, Kitchen, Pot
 from pipeline.stages.cook_words import COOKS_UNTIL, Clause, Vocabulary, sentences, without_states
 
 SOUP = re.compile(r"\b(?:soups?|broth|ladle|blitz|whizz|liquidise|hand blender|stick blender|blend until|blend the)\b")
@@ -66,6 +66,7 @@ def read_method(lines: list[Line], steps: list[str], vocabulary: Vocabulary) -> 
     kitchen.tap = tap_is_meant(kitchen, clauses)
     named = [mentions(words_of(kitchen, clause), kitchen.lines).direct for clause in clauses]
     kitchen.unnamed = set(range(len(lines))).difference(*(mentions(sentence.lower(), kitchen.lines).lines() for sentence in by_sentence))
+    kitchen.first_named = {line: number for number, lines in reversed(list(enumerate(named, start=1))) for line in lines if clauses[number - 1].verb.method != "remove"}
     kitchen.own_turn, kitchen.later_turn = _own_turns(clauses, named), _later_turns(kitchen, clauses, named)
     kitchen.last_heat = {line: number for number, (clause, lines) in enumerate(zip(clauses, named, strict=True), start=1) if clause.verb.method in HEATING for line in lines}
     for clause in clauses:
@@ -119,6 +120,8 @@ def follow(kitchen: Kitchen, clause: Clause) -> None:
     """Carry out one clause."""
     places = {phrase.method for phrase in clause.places}
     action, text = action_meant(kitchen, clause, words_of(kitchen, clause))
+    if action == "serve" and moves.LATE.search(clause.text + clause.before) and clause.minutes > 0 and kitchen.current and kitchen.current.heat:
+        action = "add"  # "scatter the peas over for the last 5 minutes"
     back_to_the_pan(kitchen, clause)
     if cook_water.partly(kitchen, clause):
         return
@@ -265,7 +268,8 @@ def _generic(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if clause.verb.phrase in ("lower", "turn down", "turn up") and not places and math.isnan(clause.minutes):
         return
     if places:
-        _cook(kitchen, clause, text, places[-1])
+        batter = places[-1] == "grill" and now and kitchen.is_batter(now)  # pancakes on a griddle
+        _cook(kitchen, clause, text, "stir-fry" if batter else places[-1])
         return
     if objects and not places and all(is_liquid(kitchen.lines[n]) for n in objects) and WITH_MORE.match(clause.text) and now and now.lines and now.heat not in HEATING:
         _cook(kitchen, clause, text, "simmer")  # "drain, and cook in the stock for 30 minutes"
@@ -318,6 +322,9 @@ def _heat(kitchen: Kitchen, clause: Clause, text: str) -> None:
         kitchen.before_fat, kitchen.last = [n for n in kitchen.last if n not in objects] or kitchen.before_fat, objects
         return
     fresh = [n for n in objects if n not in kitchen.where]
+    if fresh and any(phrase.method == "boil" for phrase in clause.places):  # "get the pasta on in a pan of boiling water"
+        _cook(kitchen, clause, text, "boil")
+        return
     if fresh and not kitchen.any_wet(objects) and any(kitchen.lines[n].cooking_class == "fats-oils" for n in objects):  # "warm the oil with the garlic"
         _cook(kitchen, clause, text, "stir-fry")
         return
@@ -359,7 +366,7 @@ def _rest(kitchen: Kitchen, clause: Clause, text: str) -> None:
         if soaks_up or pot.heat == "boil" and (swells or taken_up):
             kitchen.event(number, "boil", clause, pot, "pot")
             kitchen.events[number][-1].hint = "kept" if taken_up else ""
-        elif not pot.heat and clause.minutes >= SOAKING_FROM_MINUTES:
+        elif not pot.heat and clause.minutes >= SOAKING_FROM_MINUTES or pot.heat == "boil" and clause.minutes >= STEEPING_FROM_MINUTES and not was_hot:
             kitchen.event(number, "soak", clause, pot, "pot")
 
 

@@ -74,8 +74,8 @@ OWN = (
     ("fats-oils", ("bake", "grill", "stir-fry", "reheat", "microwave", "steam"), "", 1.0, 0.85, 1.0, PRACTICE, "a film stays in the pan"), ("salt", ("bake", "grill", "stir-fry", "reheat", "microwave", "steam"), "", 1.0, 0.97, 1.0, PRACTICE, "nothing evaporates"),
     ("herbs-spices", ("bake", "grill", "stir-fry"), "", 0.9, 0.5, 1.0, PRACTICE, "dried by heat"), ("bread", ("grill", "bake"), "", 0.88, 0.78, 0.97, PRACTICE, "toasted or baked again"),
     ("chicken", ("fry", "stir-fry", "grill"), "", 0.76, 0.65, 0.9, MEMORY, "pan-fried, browned or grilled"),
-    ("sausage", ("bake", "grill", "fry", "stir-fry"), "", 0.8, 0.65, 0.93, MEMORY, "grilled or fried"),
-    ("bacon-ham", ("fry", "stir-fry", "grill"), "", 0.5, 0.28, 0.75, MEMORY, "fried or grilled; streaky loses most"),
+    ("sausage", ("bake", "grill", "fry", "stir-fry", "microwave"), "", 0.8, 0.65, 0.93, MEMORY, "grilled or fried"),
+    ("bacon-ham", ("fry", "stir-fry", "grill", "microwave"), "", 0.5, 0.28, 0.75, MEMORY, "fried or grilled; streaky loses most"),
     ("bacon-ham", ("bake",), "", 0.75, 0.5, 0.92, MEMORY, "baked"), ("bacon-ham", ("simmer", "boil"), "drained", 0.85, 0.68, 0.97, MEMORY, "simmered"), ("liver", ("bake",), "", 0.75, 0.6, 0.88, MEMORY, "baked"),
     ("lean-fish", ("fry", "stir-fry"), "", 0.8, 0.68, 0.92, MEMORY, "pan-fried"), ("lean-fish", ("simmer", "boil", "steam"), "drained", 0.82, 0.7, 0.95, MEMORY, "poached or steamed"), ("oily-fish", ("fry", "stir-fry"), "", 0.82, 0.7, 0.93, MEMORY, "pan-fried"),
     ("oily-fish", ("simmer", "boil", "steam"), "drained", 0.85, 0.72, 0.96, MEMORY, "poached or steamed"), ("shellfish", ("bake", "grill", "fry", "stir-fry"), "", 0.78, 0.6, 0.93, MEMORY, "cooked dry"),
@@ -90,6 +90,7 @@ BROWNED = ("beef", "lamb", "pork", "bacon-ham", "sausage", "chicken", "turkey", 
 THEN_WET = ("stir-fry > simmer", "stir-fry > boil", "stir-fry > bake")
 OWN += tuple((name, THEN_WET, "kept", 0.97, 0.9, 1.0, PRACTICE, "sweated, then cooked in a liquid that is kept: the juices stay in the pot") for name in SWEATED)
 OWN += tuple((name, THEN_WET, "kept", 0.93, 0.82, 1.0, PRACTICE, "browned, then cooked in a liquid that is kept: the juices stay in the pot") for name in BROWNED)
+OWN += tuple((name, ("microwave",), "", 0.76, 0.62, 0.9, MEMORY, "microwaved: juice and fat run out") for name in ("beef", "lamb", "pork", "chicken", "turkey"))
 LIQUIDS = ("water", "stock-sauce", "milk", "drinks", "alcohol", "cream-yogurt")
 
 
