@@ -133,7 +133,7 @@ def figure_rows(figures: pd.DataFrame, said: dict[str, str]) -> list[str]:
     for row in shown.head(TOP).itertuples():
         by = f" ({_percent(row.relative_change)}{', outside its interval' if row.outside_interval else ''})" if row.effect == "moved" else ""
         status = f"{row.status_a} -> {row.status_b}" if row.status_a != row.status_b else row.status_b
-        rows.append(f"  {row.component:<7}{_from_to(row)} a portion{by}: {dish(row)}, {status}"
+        rows.append(f"  {row.component:<9}{_from_to(row)} a portion{by}: {dish(row)}, {status}"
                     f"{' (in print)' if row.in_print else ''}")
     return rows + _more(shown, " per portion")
 

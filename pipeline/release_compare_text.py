@@ -37,7 +37,7 @@ def _cause_rows(found: Releases) -> list[str]:
     for figure in shown.itertuples():
         of_it = found.causes[found.causes["figure_id"] == figure.figure_id]
         parts = "; ".join(told(cause) for _, cause in of_it.head(2).iterrows())
-        rows.append(f"  {figure.component:<7}{dish(figure)}: {parts}{f'; and {len(of_it) - 2:,} more' if len(of_it) > 2 else ''}")
+        rows.append(f"  {figure.component:<9}{dish(figure)}: {parts}{f'; and {len(of_it) - 2:,} more' if len(of_it) > 2 else ''}")
     return [f"Why, the largest parts first (all: {len(found.causes):,}, -o DIR):", *rows] if rows else []
 
 

@@ -229,3 +229,8 @@ def test_eaten_juices_leave_no_mineral_behind():
     codes, changed = keeping_juices("1251", kept, "pork", {"mass-balance": {"K": whole, "P": whole}})
     assert (codes, changed) == ("1251", {"K": whole, "P": whole, "THIA": loss})
     assert keeping_juices("1251", kept, "roots", {"mass-balance": {"K": whole}}) == ("1251", kept)
+
+
+def test_crumbs_patted_onto_the_fish_bake_with_it():
+    found = chains([("salmon", "oily-fish"), ("breadcrumbs", "bread")], "Pat the crumbs on top of the fish and bake for 18 minutes.")
+    assert set(found.values()) == {"bake"}

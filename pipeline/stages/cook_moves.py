@@ -308,6 +308,9 @@ def prepare(kitchen: Kitchen, clause: Clause, text: str) -> None:
     if what.strip() and INTO_A_POT.match(where):  # "slice the onions into the slow cooker"
         gather(kitchen, clause, text, new=True)
         return
+    if clause.verb.phrase == "pat" and what.strip() and to.lines():  # "pat the crumbs on top of the fish", not "pat dry"
+        gather(kitchen, clause, text, new=False)
+        return
     if where and clause.verb.phrase not in CUTS and (kitchen.pot_of(to.lines()) or to.vessel and kitchen.vessel(to.vessel) or not what.strip()
                                                      or NEW_CONTAINER.search(where)):
         gather(kitchen, clause, text if what.strip() else " " + where, new=bool(NEW_CONTAINER.search(where)))
