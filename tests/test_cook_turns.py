@@ -234,3 +234,8 @@ def test_eaten_juices_leave_no_mineral_behind():
 def test_crumbs_patted_onto_the_fish_bake_with_it():
     found = chains([("salmon", "oily-fish"), ("breadcrumbs", "bread")], "Pat the crumbs on top of the fish and bake for 18 minutes.")
     assert set(found.values()) == {"bake"}
+
+
+def test_water_that_no_step_was_seen_to_wet_can_be_poured_away():
+    found = chains([("potatoes", "potatoes"), BUTTER], "Leave the potatoes standing from breakfast until teatime. Pour that water away. Mash with the butter.")
+    assert set(found.values()) == {"raw"}

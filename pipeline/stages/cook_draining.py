@@ -37,7 +37,8 @@ def drain(kitchen: Kitchen, clause: Clause, text: str) -> None:
         kitchen.keep_in_doubt(pot)  # "strain and serve the broth": what is strained is mostly eaten
         return
     if clause.verb.method != "drain" and DISCARDED.match(clause.text):  # "discard the poaching liquid"
-        kitchen.pour_off(latest_wet(kitchen), clause, False)
+        if pot := latest_wet(kitchen):  # else the words pour away what no step was seen to wet: nothing is taken off
+            kitchen.pour_off(pot, clause, False)
         return
     chosen = [kitchen.events[n][-1].pot for n in objects if kitchen.events[n]]
     if objects and not chosen:  # drains a tin
